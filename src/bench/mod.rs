@@ -1,0 +1,1 @@
+//! The bench test: plan, sheets, grades, analysis, calibration.

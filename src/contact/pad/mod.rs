@@ -1,0 +1,1 @@
+//! Soft contact: a compliant pad pressed against the figure.

@@ -1,0 +1,1 @@
+//! Hard contact: engines for rigid bodies in a box, one interface, one suite of checks.

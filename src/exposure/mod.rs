@@ -1,0 +1,1 @@
+//! What is done to a specimen: tumble, drop, rub, handle, ride. Knows no films.

@@ -1,0 +1,1 @@
+//! Bytes to triangles, colours and tables, and back. Nothing of paint.

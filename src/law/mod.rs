@@ -1,0 +1,1 @@
+//! Pure formulas, one per function: value in, value out, source and published check beside each.

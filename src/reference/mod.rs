@@ -1,0 +1,1 @@
+//! Values that ship: bodies, films, counterfaces, schedules; each with range, grade, source.

@@ -1,0 +1,1 @@
+//! Asks, words and draws; never computes.

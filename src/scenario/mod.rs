@@ -1,0 +1,1 @@
+//! The scenario file: as typed (`raw`), then lifted to SI and validated once.

@@ -1,0 +1,1 @@
+//! The questions: life, areas, compare, what-if, match, reinforce, advise.

@@ -1,0 +1,1 @@
+//! What the films lose: thickness, rubbing, burnish, chips. Knows no engines.
