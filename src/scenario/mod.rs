@@ -1,1 +1,7 @@
-//! The scenario file: as typed (`raw`), then lifted to SI and validated once.
+//! The scenario file: [`raw`] is what a person types, [`source`] knows the place of each key,
+//! [`lift`](self) turns it into SI and is the only place that validates.
+
+pub mod raw;
+pub mod source;
+
+pub use source::Source;
