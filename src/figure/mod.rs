@@ -6,6 +6,7 @@
 
 pub mod mesh;
 pub mod patch;
+pub mod sculpt;
 pub mod solid;
 pub mod surface;
 
