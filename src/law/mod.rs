@@ -5,3 +5,7 @@ pub mod film;
 pub mod gloss;
 pub mod skin_wear;
 pub mod wear;
+pub mod foam;
+mod foam_table;
+pub mod layer;
+pub mod punch;
