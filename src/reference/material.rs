@@ -93,11 +93,12 @@ impl BodyMaterial {
             .ok_or_else(|| {
                 Error::input(format!("{} has no restitution on {}", self.name, on.word()))
             })?;
-        let reference = (self.family == "metal" && on == Against::Steel).then(|| ReferenceState {
-            speed: 1.0,
-            radius: 1.7e-3,
-            mass: self.density.value * 2e-6,
-        });
+        let reference =
+            (self.family == "metal" && on == Against::Steel).then_some(ReferenceState {
+                speed: 1.0,
+                radius: 1.7e-3,
+                mass: self.density.value * 2e-6,
+            });
         Ok(RestitutionValue { value, reference })
     }
 
