@@ -197,7 +197,7 @@ mod tests {
     fn the_demo_scenario_lifts_to_si() {
         let scenario = lifted(DEMO).expect("lifts");
         assert_eq!(scenario.specimens.len(), 2);
-        assert!((scenario.patch - 0.0005).abs() < 1e-12);
+        assert!((scenario.settings.patch - 0.0005).abs() < 1e-12);
         let Deed::Tumble { size, .. } = &scenario.exposures[0].deed else {
             panic!("tumble first")
         };
