@@ -175,7 +175,9 @@ fn pinch(grid: &Grid, [x, y, z]: [usize; 3]) -> Option<[usize; 3]> {
     let inside = value.map(|v| v < 0.0);
     let lowest = |corners: &[usize]| {
         let outside = corners.iter().filter(|&&i| !inside[i]);
-        outside.copied().min_by(|&a, &b| value[a].total_cmp(&value[b]))
+        outside
+            .copied()
+            .min_by(|&a, &b| value[a].total_cmp(&value[b]))
     };
     for face in FACES {
         let [a, b, c, d] = face.map(|i| inside[i]);
@@ -205,8 +207,9 @@ fn settle(field: &Field, grid: &Grid, positions: &[[f32; 3]]) -> Vec<Vec3> {
                         held = Some((cell, grid.near(field, cell)));
                     }
                     let start = grid.point(position.map(f64::from));
-                    held.as_ref()
-                        .map_or(Vec3::from(start), |(_, local)| land(local, start, grid.step))
+                    held.as_ref().map_or(Vec3::from(start), |(_, local)| {
+                        land(local, start, grid.step)
+                    })
                 })
                 .collect()
         })
@@ -292,6 +295,23 @@ mod tests {
         for v in &mesh.vertices {
             assert!(((v - Vec3::new(1.0, 2.0, 3.0)).norm() - 2.0).abs() < 1e-6);
         }
+    }
+
+    /// Passing blocks by must never change a sign: every point against the full field.
+    #[test]
+    fn skipped_blocks_hold_no_surface() {
+        let field = crate::figure::sculpt::porter_field();
+        let grid = sample(&field, 0.5);
+        let full = field.near(&field.bounds(), f64::INFINITY);
+        let [nx, ny, _] = grid.size;
+        let wrong = (0..grid.values.len())
+            .into_par_iter()
+            .filter(|i| {
+                let cell = [i % nx, i / nx % ny, i / (nx * ny)].map(|k| k as f64);
+                (full.at(grid.point(cell)) < 0.0) != (grid.values[*i] < 0.0)
+            })
+            .count();
+        assert_eq!(wrong, 0);
     }
 
     /// Two rings that touch, and a drum a hair from a ball: nets pinch here without care.
