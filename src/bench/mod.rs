@@ -1,1 +1,4 @@
 //! The bench test: plan, sheets, grades, analysis, calibration.
+
+pub mod exact;
+pub mod judge;

@@ -1,3 +1,6 @@
 //! Bytes to triangles, colours and tables, and back. Nothing of paint.
 
 pub mod read;
+mod slug;
+
+pub use slug::slug;

@@ -1,5 +1,10 @@
 //! Pure formulas, one per function: value in, value out, source and published check beside each.
 
+pub mod chip;
+pub mod film;
+pub mod gloss;
+pub mod skin_wear;
+pub mod wear;
 pub mod foam;
 mod foam_table;
 pub mod layer;

@@ -1,0 +1,67 @@
+//! Which patches lie beside each other.
+
+use crate::figure::Figure;
+use std::collections::BTreeMap;
+
+/// Neighbours of every patch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Neighbours {
+    lists: Vec<Vec<usize>>,
+}
+
+/// Patches count as neighbours up to this many patch widths between their middles.
+const REACH: f64 = 1.6;
+
+impl Neighbours {
+    /// From the patches' middles: near each other and not on opposite sides of a thin part.
+    #[must_use]
+    pub fn of(figure: &Figure) -> Neighbours {
+        let patches = &figure.patches;
+        let exposed: Vec<usize> = (0..patches.len()).filter(|&p| patches[p].exposed).collect();
+        let total: f64 = exposed.iter().map(|&p| patches[p].area).sum();
+        let reach = REACH * (total / exposed.len().max(1) as f64).sqrt();
+        let cell = |p: usize| {
+            let c = patches[p].centroid / reach.max(f64::MIN_POSITIVE);
+            [c.x, c.y, c.z].map(|v| v.floor() as i64)
+        };
+        let mut cells: BTreeMap<[i64; 3], Vec<usize>> = BTreeMap::new();
+        for &p in &exposed {
+            cells.entry(cell(p)).or_default().push(p);
+        }
+        let mut lists = vec![Vec::new(); patches.len()];
+        for &p in &exposed {
+            let [x, y, z] = cell(p);
+            for (dx, dy, dz) in (0..27).map(|i| (i % 3 - 1, i / 3 % 3 - 1, i / 9 - 1)) {
+                for &q in cells.get(&[x + dx, y + dy, z + dz]).into_iter().flatten() {
+                    let gap = (patches[p].centroid - patches[q].centroid).norm();
+                    let facing = patches[p].normal.dot(&patches[q].normal);
+                    if p != q && gap <= reach && facing > -0.3 {
+                        lists[p].push(q);
+                    }
+                }
+            }
+            lists[p].sort_unstable();
+        }
+        Neighbours { lists }
+    }
+
+    /// The neighbours of a patch.
+    #[must_use]
+    pub fn of_patch(&self, patch: usize) -> &[usize] {
+        &self.lists[patch]
+    }
+
+    /// A row in which each touches the next.
+    #[cfg(test)]
+    pub(super) fn row(n: usize) -> Neighbours {
+        let lists = (0..n)
+            .map(|i| {
+                [i.checked_sub(1), (i + 1 < n).then_some(i + 1)]
+                    .into_iter()
+                    .flatten()
+                    .collect()
+            })
+            .collect();
+        Neighbours { lists }
+    }
+}
