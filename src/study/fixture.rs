@@ -33,6 +33,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         name: "plate".into(),
         hash: [0; 32],
         mesh: Mesh::default(),
+        shells: crate::figure::Shells::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
@@ -42,6 +43,8 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         surface: Surface::default(),
         patches,
         hull: Vec::new(),
+        hull_faces: Vec::new(),
+        reference: crate::figure::name::Reference::default(),
         notes: Vec::new(),
     }
 }
