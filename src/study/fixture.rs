@@ -3,7 +3,9 @@
 use crate::base::Vec3;
 use crate::base::random::stream;
 use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
-use crate::figure::{Figure, Mesh, Patch, PatchId, Shape, Solid, SolidMethod, Surface};
+use crate::figure::{
+    Figure, Mesh, Patch, PatchId, Shape, Shells, Solid, SolidMethod, Surface, name,
+};
 use rand_distr::{Distribution, StandardNormal};
 
 /// [m] side of a patch.
@@ -33,6 +35,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         name: "plate".into(),
         hash: [0; 32],
         mesh: Mesh::default(),
+        shells: Shells::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
@@ -42,6 +45,8 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         surface: Surface::default(),
         patches,
         hull: Vec::new(),
+        hull_faces: Vec::new(),
+        reference: name::Reference::default(),
         notes: Vec::new(),
     }
 }
