@@ -6,7 +6,7 @@ use super::nnls::nnls;
 use crate::base::{Error, Result};
 use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
 use crate::figure::{Figure, PatchId};
-use crate::wear::{Regime, Specimen, Treatment};
+use crate::wear::{Specimen, Treatment};
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
@@ -81,8 +81,8 @@ pub fn lost_volume(specimen: &Specimen, wearing: &Wearing<'_>) -> Vec<f64> {
     let outer = specimen.outer().zip(wearing.treatment.films.last());
     let volume = |a: &Amounts| {
         outer.map_or(0.0, |(film, contact)| {
-            let hardness = film.material.hardness.value;
-            Regime::of(a.peak, hardness).rate(contact.rate.rate, share, hardness) * a.friction
+            let here = (a.peak, film.material.hardness.value);
+            wearing.treatment.rate_on(contact.rate.rate, share, here) * a.friction
         })
     };
     wearing.rate.mean.totals().iter().map(volume).collect()

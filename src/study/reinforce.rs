@@ -264,10 +264,10 @@ fn patch_seasons(season: &Season<'_>, coats: usize, wearing: &[Wearing<'_>], p: 
                 .iter()
                 .map(|w| {
                     let a = &w.rate.mean.totals()[p];
-                    let hardness = film.material.hardness.value;
-                    let regime = crate::wear::Regime::of(a.peak, hardness);
+                    let here = (a.peak, film.material.hardness.value);
                     let share = w.treatment.ploughed_share.value;
-                    let rate = regime.rate(w.treatment.films[f].rate.rate, share, hardness);
+                    let pair = w.treatment.films[f].rate.rate;
+                    let rate = w.treatment.rate_on(pair, share, here);
                     rate * a.friction * w.amount / patch.area
                 })
                 .sum();
