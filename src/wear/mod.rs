@@ -17,4 +17,4 @@ pub use chip::{Chip, Hit};
 pub use regime::Regime;
 pub use specimen::{End, Film, Gauge, Specimen};
 pub use thickness::Laid;
-pub use treatment::{FilmContact, Treatment};
+pub use treatment::{FilmContact, PressureSensitivity, Treatment};
