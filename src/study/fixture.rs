@@ -35,11 +35,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         name: "plate".into(),
         hash: [0; 32],
         mesh: Mesh::default(),
-<<<<<<< HEAD
-        shells: crate::figure::Shells::default(),
-=======
         shells: Shells::default(),
->>>>>>> wear
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
@@ -50,11 +46,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         patches,
         hull: Vec::new(),
         hull_faces: Vec::new(),
-<<<<<<< HEAD
-        reference: crate::figure::name::Reference::default(),
-=======
         reference: name::Reference::default(),
->>>>>>> wear
         notes: Vec::new(),
     }
 }
