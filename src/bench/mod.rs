@@ -2,3 +2,4 @@
 
 pub mod exact;
 pub mod judge;
+pub mod model;
