@@ -33,12 +33,21 @@ fn height(x: f64, y: f64) -> f64 {
         }
     };
     slab((x + 1.0).abs() < 1.5 && (y + 4.5).abs() < 1.2, -1.4);
-    slab((x - 8.5).abs() < 0.8 && (y + 2.0).abs() < 7.0, -1.0 - (x - 8.5).abs());
+    slab(
+        (x - 8.5).abs() < 0.8 && (y + 2.0).abs() < 7.0,
+        -1.0 - (x - 8.5).abs(),
+    );
     let rod = 0.45f64.powi(2) - (x + 8.0).powi(2);
-    slab(rod > 0.0 && (y - 3.0).abs() < 17.0, -0.9 + rod.max(0.0).sqrt());
+    slab(
+        rod > 0.0 && (y - 3.0).abs() < 17.0,
+        -0.9 + rod.max(0.0).sqrt(),
+    );
     let spike = (x - 3.0).hypot(y - 1.0);
     slab(spike < 1.2, 0.5 - 2.2 * (spike - 0.1).max(0.0));
-    slab(x.abs() < 12.5 && (y + 17.5).abs() < 1.6, 0.5 - 9.0 * (x / 12.5).powi(2));
+    slab(
+        x.abs() < 12.5 && (y + 17.5).abs() < 1.6,
+        0.5 - 9.0 * (x / 12.5).powi(2),
+    );
     z
 }
 
@@ -70,7 +79,10 @@ fn main() {
         let start = Instant::now();
         let foundation = Foundation::new(&pad, n, n, grid.spacing);
         let mut workspace = Workspace::new(&foundation);
-        println!("{n} x {n}: prepared in {:.3} s", start.elapsed().as_secs_f64());
+        println!(
+            "{n} x {n}: prepared in {:.3} s",
+            start.elapsed().as_secs_f64()
+        );
         for indentation in [1e-3, 3e-3] {
             let gap = gap(&grid, indentation);
             let start = Instant::now();

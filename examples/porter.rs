@@ -10,9 +10,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let count: usize = words.next().map_or(Ok(150_000), |g| g.parse())?;
     let start = Instant::now();
     let mesh = porter(count);
-    println!("{} triangles in {:.2?}", mesh.triangles.len(), start.elapsed());
+    println!(
+        "{} triangles in {:.2?}",
+        mesh.triangles.len(),
+        start.elapsed()
+    );
     println!("{:?} bounds {:?}", health(&mesh), mesh.bounds());
-    let vertices: Vec<[f32; 3]> = mesh.vertices.iter().map(|v| [v.x as f32, v.y as f32, v.z as f32]).collect();
+    let vertices: Vec<[f32; 3]> = mesh
+        .vertices
+        .iter()
+        .map(|v| [v.x as f32, v.y as f32, v.z as f32])
+        .collect();
     let surface = Surface {
         vertices_mm: &vertices,
         triangles: &mesh.triangles,

@@ -140,7 +140,8 @@ impl Group {
     #[must_use]
     pub fn join(mut self, fillet: f64, piece: Piece) -> Group {
         self.bounds = self.bounds.join(piece.bounds);
-        self.pieces.push((Meeting::Join(fillet.max(NARROWEST)), piece));
+        self.pieces
+            .push((Meeting::Join(fillet.max(NARROWEST)), piece));
         self
     }
 
@@ -326,10 +327,8 @@ mod tests {
         };
         let waist = [0.95, 0.4, 0.0];
         assert!(two(0.0).at(waist) > 0.0 && two(0.8).at(waist) < 0.0);
-        let bored = Group::new("a", 0.0, ball([0.0; 3], 1.0)).cut(
-            0.0,
-            rod([0.0, 0.0, -2.0], [0.0, 0.0, 2.0], 0.3, 0.3),
-        );
+        let bored = Group::new("a", 0.0, ball([0.0; 3], 1.0))
+            .cut(0.0, rod([0.0, 0.0, -2.0], [0.0, 0.0, 2.0], 0.3, 0.3));
         assert!((Field::new(vec![bored]).at([0.0; 3]) - 0.3).abs() < 1e-12);
     }
 

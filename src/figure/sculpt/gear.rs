@@ -14,7 +14,11 @@ pub(super) fn gear() -> Vec<Group> {
 }
 
 fn base() -> Group {
-    let mut group = Group::new("base", 0.0, drum([0.0, 0.0], [0.0, 2.1], [BASE, 12.15], 0.3));
+    let mut group = Group::new(
+        "base",
+        0.0,
+        drum([0.0, 0.0], [0.0, 2.1], [BASE, 12.15], 0.3),
+    );
     for board in -4_i32..=4 {
         group = group.join(0.03, plank(f64::from(board)));
         for x in [-7.6, 0.4, 8.1] {
@@ -112,15 +116,31 @@ fn boat_hook() -> Group {
         })
         .collect();
     Group::new("boat-hook", 0.12, rod(lean(2.4), lean(35.0), 0.56, 0.52))
-        .join(0.05, drum([lean(33.2)[0], POLE_HAND[1]], [32.2, 34.9], [0.72, 0.82], 0.2))
+        .join(
+            0.05,
+            drum(
+                [lean(33.2)[0], POLE_HAND[1]],
+                [32.2, 34.9],
+                [0.72, 0.82],
+                0.2,
+            ),
+        )
         .join(0.05, ring(lean(32.4), [0.0, 0.0, 1.0], 0.66, 0.2))
         .join(0.15, rod(lean(34.8), lean(38.9), 0.55, 0.24))
         .join(0.15, chain(&hook))
         .join(
             0.15,
-            rod([top[0], top[1], 35.4], [top[0] - 1.75, top[1], 36.5], 0.42, 0.22),
+            rod(
+                [top[0], top[1], 35.4],
+                [top[0] - 1.75, top[1], 36.5],
+                0.42,
+                0.22,
+            ),
         )
-        .join(0.1, drum([lean(3.2)[0], POLE_HAND[1]], [2.5, 4.0], [0.85, 0.72], 0.15))
+        .join(
+            0.1,
+            drum([lean(3.2)[0], POLE_HAND[1]], [2.5, 4.0], [0.85, 0.72], 0.15),
+        )
 }
 
 fn lantern() -> Group {
@@ -139,22 +159,47 @@ fn lantern() -> Group {
         ([x, y, top + 0.55], 0.3),
     ];
     let mut group = Group::new("lantern", 0.08, chain(&handle))
-        .join(0.08, ring([x, y, top + 0.15], [0.243, 0.97, 0.0], 0.5, 0.26))
-        .join(0.1, drum([x, y], [top - 0.75, top - 0.1], [0.85, 0.6], 0.15))
-        .join(0.06, drum([x, y], [top - 2.1, top - 0.6], [2.15, 0.75], 0.12))
-        .join(0.05, drum([x, y], [top - 2.5, top - 1.95], [2.2, 2.2], 0.15))
-        .join(0.05, drum([x, y], [top - 7.2, top - 6.5], [2.05, 1.9], 0.15))
-        .join(0.05, drum([x, y], [top - 7.7, top - 7.0], [1.7, 2.25], 0.15))
-        .join(0.06, drum([x, y], [top - 6.7, top - 5.0], [0.8, 0.72], 0.12))
+        .join(
+            0.08,
+            ring([x, y, top + 0.15], [0.243, 0.97, 0.0], 0.5, 0.26),
+        )
+        .join(
+            0.1,
+            drum([x, y], [top - 0.75, top - 0.1], [0.85, 0.6], 0.15),
+        )
+        .join(
+            0.06,
+            drum([x, y], [top - 2.1, top - 0.6], [2.15, 0.75], 0.12),
+        )
+        .join(
+            0.05,
+            drum([x, y], [top - 2.5, top - 1.95], [2.2, 2.2], 0.15),
+        )
+        .join(
+            0.05,
+            drum([x, y], [top - 7.2, top - 6.5], [2.05, 1.9], 0.15),
+        )
+        .join(
+            0.05,
+            drum([x, y], [top - 7.7, top - 7.0], [1.7, 2.25], 0.15),
+        )
+        .join(
+            0.06,
+            drum([x, y], [top - 6.7, top - 5.0], [0.8, 0.72], 0.12),
+        )
         .join(0.1, egg([x, y, top - 4.2], [0.5, 0.5, 1.15]));
     for bar in 0..6 {
         let turn = TAU * (f64::from(bar) + 0.5) / 6.0;
         let (bx, by) = (x + 1.68 * turn.cos(), y + 1.68 * turn.sin());
-        group = group.join(0.08, rod([bx, by, top - 6.9], [bx, by, top - 2.2], 0.27, 0.27));
+        group = group.join(
+            0.08,
+            rod([bx, by, top - 6.9], [bx, by, top - 2.2], 0.27, 0.27),
+        );
     }
     let guard = |up: f64| ring([x, y, top - up], [0.0, 0.0, 1.0], 1.72, 0.2);
     // A small block keeps the door's latch.
-    group
-        .join(0.05, guard(4.6))
-        .join(0.03, block([x, y - 1.95, top - 4.6], [0.3, 0.25, 0.35], 0.1))
+    group.join(0.05, guard(4.6)).join(
+        0.03,
+        block([x, y - 1.95, top - 4.6], [0.3, 0.25, 0.35], 0.1),
+    )
 }

@@ -29,7 +29,10 @@ pub fn health(mesh: &Mesh) -> Health {
     let twice = directed.windows(2).any(|pair| pair[0] == pair[1]);
     let paired = |&(a, b): &(u32, u32)| directed.binary_search(&(b, a)).is_ok();
     let watertight = !twice && !directed.is_empty() && directed.iter().all(paired);
-    let mut edges: Vec<(u32, u32)> = directed.iter().map(|&(a, b)| (a.min(b), a.max(b))).collect();
+    let mut edges: Vec<(u32, u32)> = directed
+        .iter()
+        .map(|&(a, b)| (a.min(b), a.max(b)))
+        .collect();
     edges.sort_unstable();
     edges.dedup();
     let used = used_vertices(mesh);

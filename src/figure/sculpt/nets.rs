@@ -175,7 +175,9 @@ fn pinch(grid: &Grid, [x, y, z]: [usize; 3]) -> Option<[usize; 3]> {
     let inside = value.map(|v| v < 0.0);
     let lowest = |corners: &[usize]| {
         let outside = corners.iter().filter(|&&i| !inside[i]);
-        outside.copied().min_by(|&a, &b| value[a].total_cmp(&value[b]))
+        outside
+            .copied()
+            .min_by(|&a, &b| value[a].total_cmp(&value[b]))
     };
     for face in FACES {
         let [a, b, c, d] = face.map(|i| inside[i]);
@@ -205,8 +207,9 @@ fn settle(field: &Field, grid: &Grid, positions: &[[f32; 3]]) -> Vec<Vec3> {
                         held = Some((cell, grid.near(field, cell)));
                     }
                     let start = grid.point(position.map(f64::from));
-                    held.as_ref()
-                        .map_or(Vec3::from(start), |(_, local)| land(local, start, grid.step))
+                    held.as_ref().map_or(Vec3::from(start), |(_, local)| {
+                        land(local, start, grid.step)
+                    })
                 })
                 .collect()
         })

@@ -4,9 +4,7 @@
 //! porter's own.
 
 use super::field::{Bounds, Group, Piece, Point, dot, length, smooth_min};
-use super::shapes::{
-    ball, block, chain, drum, egg, ellipse_distance, profile, ring, rod,
-};
+use super::shapes::{ball, block, chain, drum, egg, ellipse_distance, profile, ring, rod};
 
 /// Where the left hand holds the pole.
 pub(super) const POLE_HAND: Point = [8.5, -4.3, 18.4];
@@ -124,8 +122,14 @@ fn belt() -> Group {
     let pouch = |centre: Point, half: Point| block(centre, half, 0.35).placed(37.0, hip);
     Group::new("belt", 0.08, strap)
         .join(0.05, block([0.3, front, 13.1], [1.1, 0.3, 0.95], 0.15))
-        .cut(0.05, block([0.3, front - 0.3, 13.1], [0.72, 0.34, 0.56], 0.1))
-        .join(0.03, block([0.3, front - 0.1, 13.1], [0.13, 0.22, 0.7], 0.1))
+        .cut(
+            0.05,
+            block([0.3, front - 0.3, 13.1], [0.72, 0.34, 0.56], 0.1),
+        )
+        .join(
+            0.03,
+            block([0.3, front - 0.1, 13.1], [0.13, 0.22, 0.7], 0.1),
+        )
         .join(0.1, pouch([0.0, -0.3, -0.2], [1.25, 0.85, 1.2]))
         .join(0.04, pouch([0.0, -0.42, 0.45], [1.38, 0.9, 0.62]))
         .join(0.03, ball([0.0, -1.3, 0.05], 0.27).placed(37.0, hip))
@@ -136,7 +140,17 @@ fn cloak() -> Group {
     let shell = Piece::new(whole([-9.6, -1.2, 4.6], [10.4, 11.2, 21.6]), |p| {
         let down = (20.5 - p[2]).max(0.0);
         let q = [p[0] - 0.035 * down, p[1] - 0.9 - 0.075 * down];
-        let radius = profile(&[(4.5, 7.5), (9.5, 6.8), (13.5, 6.1), (17.0, 4.9), (19.0, 4.2), (21.5, 3.0)], p[2]);
+        let radius = profile(
+            &[
+                (4.5, 7.5),
+                (9.5, 6.8),
+                (13.5, 6.1),
+                (17.0, 4.9),
+                (19.0, 4.2),
+                (21.5, 3.0),
+            ],
+            p[2],
+        );
         let turn = q[0].atan2(q[1]);
         let depth = 0.85 * (down / 15.0).clamp(0.0, 1.0).powf(0.8);
         let fold = depth * ((7.0 * turn + 0.6).sin() + 0.35 * (13.0 * turn - 0.03 * down).cos());
@@ -144,7 +158,11 @@ fn cloak() -> Group {
         let thick = 0.75 * side.abs() - 0.36;
         let hem = 5.1 + 0.35 * (4.0 * turn).sin() - p[2];
         let open = -0.1 + 0.02 * down - q[1];
-        smooth_max(smooth_max(thick, hem, 0.25), smooth_max(open, p[2] - 21.3, 0.2), 0.25)
+        smooth_max(
+            smooth_max(thick, hem, 0.25),
+            smooth_max(open, p[2] - 21.3, 0.2),
+            0.25,
+        )
     });
     Group::new("cloak", 0.3, shell)
 }
@@ -152,15 +170,29 @@ fn cloak() -> Group {
 /// The short cape over shoulders and upper arms, open at the front.
 fn cape() -> Group {
     let draped = Piece::new(whole([-9.4, -4.8, 16.3], [9.4, 6.2, 22.8]), |p| {
-        let radius = profile(&[(16.5, 6.5), (19.0, 6.0), (20.6, 5.0), (21.7, 3.6), (22.6, 2.6)], p[2]);
+        let radius = profile(
+            &[
+                (16.5, 6.5),
+                (19.0, 6.0),
+                (20.6, 5.0),
+                (21.7, 3.6),
+                (22.6, 2.6),
+            ],
+            p[2],
+        );
         let turn = azimuth(p, 0.3);
         let depth = 0.2 * ((21.5 - p[2]) / 4.0).clamp(0.0, 1.0);
         let fold = depth * (12.0 * turn + 0.4).sin();
-        let cone = 0.8 * (ellipse_distance([p[0], p[1] - 0.3], [radius * 1.03, radius * 0.93]) - fold);
+        let cone =
+            0.8 * (ellipse_distance([p[0], p[1] - 0.3], [radius * 1.03, radius * 0.93]) - fold);
         let over = |a: Point, b: Point| sleeve(p, a, b) - 0.42 - 0.5 * fold;
         let arms = over(LEFT_SHOULDER, LEFT_ELBOW).min(over(RIGHT_SHOULDER, RIGHT_ELBOW));
         let hem = 17.5 + 0.16 * (8.0 * turn).cos() - 0.035 * p[0].abs() - p[2];
-        smooth_max(smooth_max(smooth_min(cone, arms, 1.2), hem, 0.25), p[2] - 22.5, 0.2)
+        smooth_max(
+            smooth_max(smooth_min(cone, arms, 1.2), hem, 0.25),
+            p[2] - 22.5,
+            0.2,
+        )
     });
     // A wedge that widens downwards shows the buttons.
     let opening = Piece::new(whole([-5.0, -9.0, 15.0], [5.0, -0.8, 23.0]), |p| {
@@ -184,23 +216,62 @@ fn sleeve(p: Point, a: Point, b: Point) -> f64 {
 }
 
 fn scarf() -> Group {
-    Group::new("scarf", 0.1, ring([-0.1, -0.5, 22.5], [0.0, 0.13, 0.991], 1.95, 0.72))
-        .join(0.15, ring([-0.1, -0.4, 23.1], [0.05, 0.2, 0.978], 1.75, 0.6))
-        .join(0.1, egg([0.2, -3.1, 22.2], [0.72, 0.6, 0.6]))
-        .join(0.1, chain(&[([0.3, -3.3, 21.9], 0.5), ([0.7, -3.75, 20.6], 0.55), ([0.8, -3.95, 19.7], 0.35)]))
-        .join(0.08, chain(&[([0.0, -3.3, 21.9], 0.45), ([-0.4, -3.7, 20.9], 0.5), ([-0.7, -3.95, 20.1], 0.3)]))
+    Group::new(
+        "scarf",
+        0.1,
+        ring([-0.1, -0.5, 22.5], [0.0, 0.13, 0.991], 1.95, 0.72),
+    )
+    .join(
+        0.15,
+        ring([-0.1, -0.4, 23.1], [0.05, 0.2, 0.978], 1.75, 0.6),
+    )
+    .join(0.1, egg([0.2, -3.1, 22.2], [0.72, 0.6, 0.6]))
+    .join(
+        0.1,
+        chain(&[
+            ([0.3, -3.3, 21.9], 0.5),
+            ([0.7, -3.75, 20.6], 0.55),
+            ([0.8, -3.95, 19.7], 0.35),
+        ]),
+    )
+    .join(
+        0.08,
+        chain(&[
+            ([0.0, -3.3, 21.9], 0.45),
+            ([-0.4, -3.7, 20.9], 0.5),
+            ([-0.7, -3.95, 20.1], 0.3),
+        ]),
+    )
 }
 
 fn leg(name: &'static str, side: f64) -> Group {
     let forward = if side < 0.0 { -1.2 } else { 0.0 };
     let at = |x: f64, y: f64, z: f64| [side * x, y + forward, z];
-    Group::new(name, 0.4, rod([side * 2.2, 0.0, 10.5], at(2.7, -0.3, 7.2), 2.1, 1.75))
-        .join(0.25, rod(at(2.75, -0.2, 6.8), at(2.85, 0.1, 4.0), 1.62, 1.28))
-        .join(0.5, rod(at(2.85, 0.5, 3.7), at(3.5, -2.3, 3.65), 1.2, 1.12))
-        .join(0.3, egg(at(3.6, -2.8, 3.7), [1.2, 1.3, 1.15]))
-        .join(0.06, drum([side * 2.76, -0.2 + forward], [6.3, 7.4], [1.85, 2.05], 0.25))
-        .join(0.05, chain(&[(at(2.85, 0.9, 2.9), 1.22), (at(3.6, -2.8, 2.9), 1.3)]))
-        .cut(0.05, ring(at(2.8, 0.05, 4.6), [0.0, 0.3, 0.954], 1.62, 0.2))
+    Group::new(
+        name,
+        0.4,
+        rod([side * 2.2, 0.0, 10.5], at(2.7, -0.3, 7.2), 2.1, 1.75),
+    )
+    .join(
+        0.25,
+        rod(at(2.75, -0.2, 6.8), at(2.85, 0.1, 4.0), 1.62, 1.28),
+    )
+    .join(0.5, rod(at(2.85, 0.5, 3.7), at(3.5, -2.3, 3.65), 1.2, 1.12))
+    .join(0.3, egg(at(3.6, -2.8, 3.7), [1.2, 1.3, 1.15]))
+    .join(
+        0.06,
+        drum(
+            [side * 2.76, -0.2 + forward],
+            [6.3, 7.4],
+            [1.85, 2.05],
+            0.25,
+        ),
+    )
+    .join(
+        0.05,
+        chain(&[(at(2.85, 0.9, 2.9), 1.22), (at(3.6, -2.8, 2.9), 1.3)]),
+    )
+    .cut(0.05, ring(at(2.8, 0.05, 4.6), [0.0, 0.3, 0.954], 1.62, 0.2))
 }
 
 /// A hand closed on a bar: frame and size.
@@ -264,9 +335,7 @@ impl Grip {
 
 fn arm(name: &'static str, [shoulder, elbow]: [Point; 2], grip: &Grip) -> Group {
     let wrist = grip.at(0.0, 1.75, 8.0);
-    let part = |t: f64| -> Point {
-        std::array::from_fn(|k| elbow[k] + t * (wrist[k] - elbow[k]))
-    };
+    let part = |t: f64| -> Point { std::array::from_fn(|k| elbow[k] + t * (wrist[k] - elbow[k])) };
     let mut group = Group::new(name, 0.35, rod(shoulder, elbow, 1.75, 1.55))
         .join(0.5, rod(elbow, part(0.72), 1.55, 1.32))
         .join(0.08, rod(part(0.52), part(0.8), 1.5, 1.62))
@@ -277,11 +346,20 @@ fn arm(name: &'static str, [shoulder, elbow]: [Point; 2], grip: &Grip) -> Group 
         group = group.join(0.3, egg(c, [1.62, 1.2, 1.5]));
     }
     group = group
-        .join(0.3, chain(&[
-            (grip.at(-0.75, 1.3, 22.0), 0.78),
-            (grip.at(0.75, 1.3, 22.0), 0.8),
-        ]))
-        .join(0.3, chain(&[(grip.at(-0.7, 1.15, 0.0), 0.7), (grip.at(0.8, 1.1, -6.0), 0.7)]));
+        .join(
+            0.3,
+            chain(&[
+                (grip.at(-0.75, 1.3, 22.0), 0.78),
+                (grip.at(0.75, 1.3, 22.0), 0.8),
+            ]),
+        )
+        .join(
+            0.3,
+            chain(&[
+                (grip.at(-0.7, 1.15, 0.0), 0.7),
+                (grip.at(0.8, 1.1, -6.0), 0.7),
+            ]),
+        );
     for (t, thick) in [(-1.26, 0.4), (-0.43, 0.45), (0.43, 0.46), (1.28, 0.45)] {
         group = group.join(0.07, grip.finger(t, thick));
     }
@@ -293,10 +371,17 @@ fn on_head(piece: Piece) -> Piece {
 }
 
 fn head() -> Group {
-    let mut group = Group::new("head", 0.15, on_head(egg([0.0, 0.0, 0.0], [2.3, 2.45, 2.75])))
-        .join(0.4, on_head(egg([0.0, 0.7, -0.9], [2.4, 2.1, 2.2])))
-        .join(0.3, on_head(rod([0.0, -2.2, 0.8], [0.0, -2.75, -0.2], 0.34, 0.5)))
-        .join(0.2, on_head(egg([0.0, -2.95, -0.32], [0.62, 0.62, 0.55])));
+    let mut group = Group::new(
+        "head",
+        0.15,
+        on_head(egg([0.0, 0.0, 0.0], [2.3, 2.45, 2.75])),
+    )
+    .join(0.4, on_head(egg([0.0, 0.7, -0.9], [2.4, 2.1, 2.2])))
+    .join(
+        0.3,
+        on_head(rod([0.0, -2.2, 0.8], [0.0, -2.75, -0.2], 0.34, 0.5)),
+    )
+    .join(0.2, on_head(egg([0.0, -2.95, -0.32], [0.62, 0.62, 0.55])));
     for s in [-1.0, 1.0] {
         let nostril = egg([s * 0.5, -2.6, -0.45], [0.36, 0.45, 0.34]);
         let brow = chain(&[
@@ -307,11 +392,20 @@ fn head() -> Group {
         group = group
             .join(0.5, on_head(egg([s * 1.3, -1.75, -0.35], [0.9, 0.75, 0.8])))
             .join(0.12, on_head(nostril))
-            .cut(0.2, on_head(egg([s * 0.98, -2.62, 0.42], [0.62, 0.55, 0.42])))
+            .cut(
+                0.2,
+                on_head(egg([s * 0.98, -2.62, 0.42], [0.62, 0.55, 0.42])),
+            )
             .join(0.05, on_head(ball([s * 0.96, -1.98, 0.42], 0.42)))
             .join(0.12, on_head(brow))
             .join(0.1, on_head(egg([s * 2.3, 0.0, 0.05], [0.42, 0.72, 0.95])))
-            .join(0.25, on_head(chain(&[([s * 2.05, -0.9, 0.9], 0.5), ([s * 1.95, -1.2, -1.2], 0.8)])));
+            .join(
+                0.25,
+                on_head(chain(&[
+                    ([s * 2.05, -0.9, 0.9], 0.5),
+                    ([s * 1.95, -1.2, -1.2], 0.8),
+                ])),
+            );
     }
     let beard = Piece::new(Bounds::about([0.0, -1.5, -2.5], [2.5, 2.2, 2.6]), |p| {
         let lock = 0.17 * (8.0 * p[0].atan2(-p[1] + 0.4) + 0.5 * (p[2] * 2.2).sin()).cos();
@@ -319,7 +413,9 @@ fn head() -> Group {
         let point = egg_at(p, [0.0, -1.95, -3.3], [1.15, 1.0, 1.5]);
         0.85 * (smooth_min(wide, point, 0.8) + lock)
     });
-    group = group.join(0.12, on_head(beard)).join(0.08, on_head(egg([0.0, -2.82, -1.5], [0.5, 0.3, 0.24])));
+    group = group
+        .join(0.12, on_head(beard))
+        .join(0.08, on_head(egg([0.0, -2.82, -1.5], [0.5, 0.3, 0.24])));
     for s in [-1.0, 1.0] {
         let moustache = chain(&[
             ([s * 0.22, -2.95, -0.95], 0.42),
@@ -335,7 +431,8 @@ fn head() -> Group {
 /// A felt hat with a wide brim, turned up at the sides.
 fn hat() -> Group {
     let brim = Piece::new(Bounds::about([0.0, 0.1, 1.9], [5.2, 5.4, 1.8]), |p| {
-        let bend = 0.036 * p[0] * p[0] - 0.028 * p[1].max(0.0).powi(2) + 0.012 * p[1].min(0.0).powi(2)
+        let bend = 0.036 * p[0] * p[0] - 0.028 * p[1].max(0.0).powi(2)
+            + 0.012 * p[1].min(0.0).powi(2)
             + 0.06 * (3.0 * azimuth(p, 0.0) + 0.7).sin() * (p[0].hypot(p[1]) / 4.0);
         let side = ellipse_distance([p[0], p[1] - 0.1], [4.85, 5.0]) + 0.24;
         let end = (p[2] - 1.72 - bend).abs() - 0.3 + 0.24;
@@ -347,5 +444,8 @@ fn hat() -> Group {
         .join(0.35, on_head(crown))
         .cut(0.5, on_head(egg([0.0, 0.2, 5.0], [0.7, 1.9, 0.5])))
         .join(0.05, on_head(band))
-        .join(0.04, on_head(block([2.95, -0.5, 2.5], [0.3, 0.62, 0.55], 0.2)))
+        .join(
+            0.04,
+            on_head(block([2.95, -0.5, 2.5], [0.3, 0.62, 0.55], 0.2)),
+        )
 }

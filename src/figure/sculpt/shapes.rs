@@ -156,9 +156,17 @@ mod tests {
     fn pieces_have_the_volumes_of_their_closed_forms() {
         let pi = std::f64::consts::PI;
         let cases = [
-            ("egg", volume(egg([0.0; 3], [1.0, 0.7, 1.4])), 4.0 / 3.0 * pi * 0.98),
+            (
+                "egg",
+                volume(egg([0.0; 3], [1.0, 0.7, 1.4])),
+                4.0 / 3.0 * pi * 0.98,
+            ),
             ("block", volume(block([0.0; 3], [1.0, 0.5, 0.4], 0.0)), 1.6),
-            ("rod", volume(rod([0.0; 3], [2.0, 0.0, 0.0], 0.5, 0.5)), pi * 0.5 + pi / 6.0),
+            (
+                "rod",
+                volume(rod([0.0; 3], [2.0, 0.0, 0.0], 0.5, 0.5)),
+                pi * 0.5 + pi / 6.0,
+            ),
             (
                 "drum",
                 volume(drum([0.0; 2], [0.0, 2.0], [1.0, 0.5], 0.0)),
@@ -171,7 +179,10 @@ mod tests {
             ),
         ];
         for (name, counted, exact) in cases {
-            assert!((counted / exact - 1.0).abs() < 6e-3, "{name}: {counted} {exact}");
+            assert!(
+                (counted / exact - 1.0).abs() < 6e-3,
+                "{name}: {counted} {exact}"
+            );
         }
     }
 

@@ -59,9 +59,15 @@ impl Quadric {
         let [xx, xy, xz, yy, yz, zz] = self.a;
         let pull = 3e-3 * (xx + yy + zz);
         let matrix = Mat3::new(
-            xx + pull, xy, xz, //
-            xy, yy + pull, yz, //
-            xz, yz, zz + pull,
+            xx + pull,
+            xy,
+            xz, //
+            xy,
+            yy + pull,
+            yz, //
+            xz,
+            yz,
+            zz + pull,
         );
         let right = pull * near - Vec3::from(self.b);
         matrix.cholesky().map(|c| c.solve(&right))
@@ -150,9 +156,14 @@ impl Work {
                 work.around[v as usize].push(number as u32);
             }
         }
-        let edges = mesh.triangles.iter().flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]]);
-        let waiting: Vec<Candidate> =
-            edges.filter(|[a, b]| a < b).map(|ends| work.candidate(ends)).collect();
+        let edges = mesh
+            .triangles
+            .iter()
+            .flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]]);
+        let waiting: Vec<Candidate> = edges
+            .filter(|[a, b]| a < b)
+            .map(|ends| work.candidate(ends))
+            .collect();
         work.heap = BinaryHeap::from(waiting);
         work
     }
@@ -162,7 +173,9 @@ impl Work {
         let quadric = self.quadrics[a as usize].add(&self.quadrics[b as usize]);
         let middle = 0.5 * (pa + pb);
         let reach = (pb - pa).norm();
-        let best = quadric.best(&middle).filter(|p| (p - middle).norm() < reach);
+        let best = quadric
+            .best(&middle)
+            .filter(|p| (p - middle).norm() < reach);
         let place = best.unwrap_or(middle);
         (place, quadric.value(&place))
     }
@@ -206,7 +219,13 @@ impl Work {
                 return false;
             }
             let old = corners.map(|c| self.vertices[c as usize]);
-            let new = corners.map(|c| if c == v { *place } else { self.vertices[c as usize] });
+            let new = corners.map(|c| {
+                if c == v {
+                    *place
+                } else {
+                    self.vertices[c as usize]
+                }
+            });
             let normal = |p: &[Vec3; 3]| (p[1] - p[0]).cross(&(p[2] - p[0]));
             let (before, after) = (normal(&old), normal(&new));
             let longest = (new[1] - new[0])
@@ -298,7 +317,15 @@ mod tests {
         let fine = triangulate(&Field::new(vec![Group::new("block", 0.0, piece)]), 0.2);
         let coarse = simplify(&fine, 400);
         assert!(health(&coarse).watertight);
-        let flat = coarse.vertices.iter().filter(|v| (v.z.abs() - 1.0).abs() < 2e-2).count();
-        assert!(flat * 3 > coarse.vertices.len(), "{flat} of {}", coarse.vertices.len());
+        let flat = coarse
+            .vertices
+            .iter()
+            .filter(|v| (v.z.abs() - 1.0).abs() < 2e-2)
+            .count();
+        assert!(
+            flat * 3 > coarse.vertices.len(),
+            "{flat} of {}",
+            coarse.vertices.len()
+        );
     }
 }

@@ -128,7 +128,9 @@ mod tests {
         canvas.fill([2, 1], [3, 2], [200, 100, 50]);
         canvas.blend(-1, 0, [0; 3], 1.0);
         let bytes = canvas.to_png().unwrap();
-        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().unwrap();
+        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
+            .read_info()
+            .unwrap();
         let mut back = vec![0; 7 * 5 * 3];
         reader.next_frame(&mut back).unwrap();
         assert_eq!(back, canvas.pixels.as_flattened());

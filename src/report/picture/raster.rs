@@ -78,8 +78,11 @@ pub(super) const NOTHING: u32 = u32::MAX;
 
 /// Draws every triangle into a depth buffer; bands of rows in parallel, same result always.
 pub(super) fn rasterise(surface: &Surface<'_>, camera: &Camera) -> Seen {
-    let projected: Vec<[f32; 3]> =
-        surface.vertices_mm.par_iter().map(|v| camera.project(*v)).collect();
+    let projected: Vec<[f32; 3]> = surface
+        .vertices_mm
+        .par_iter()
+        .map(|v| camera.project(*v))
+        .collect();
     let [width, height] = camera.size;
     let mut triangle = vec![NOTHING; width * height];
     let mut depth = vec![f32::NEG_INFINITY; width * height];
@@ -106,7 +109,11 @@ pub(super) fn rasterise(surface: &Surface<'_>, camera: &Camera) -> Seen {
 /// Weights of the three corners at a sample, or `None` for a triangle seen edge on.
 pub(super) fn weights(p: &[[f32; 3]; 3], x: f32, y: f32) -> Option<[f32; 3]> {
     let cross = |a: &[f32; 3], b: &[f32; 3]| (a[0] - x) * (b[1] - y) - (b[0] - x) * (a[1] - y);
-    let w = [cross(&p[1], &p[2]), cross(&p[2], &p[0]), cross(&p[0], &p[1])];
+    let w = [
+        cross(&p[1], &p[2]),
+        cross(&p[2], &p[0]),
+        cross(&p[0], &p[1]),
+    ];
     let total = w[0] + w[1] + w[2];
     (total.abs() > 1e-9).then(|| w.map(|v| v / total))
 }
@@ -144,7 +151,11 @@ fn draw(
 /// Unit normals at the three corners of each triangle: the mean over neighbours that bend away
 /// less than `crease` [deg], weighted by area. 0 gives flat triangles.
 pub(super) fn corner_normals(surface: &Surface<'_>, crease: f32) -> Vec<[[f32; 3]; 3]> {
-    let faces: Vec<[f32; 3]> = surface.triangles.iter().map(|t| face_normal(surface, t)).collect();
+    let faces: Vec<[f32; 3]> = surface
+        .triangles
+        .iter()
+        .map(|t| face_normal(surface, t))
+        .collect();
     let mut start = vec![0_u32; surface.vertices_mm.len() + 1];
     for &v in surface.triangles.iter().flatten() {
         start[v as usize + 1] += 1;
@@ -220,19 +231,34 @@ mod tests {
     #[test]
     fn the_nearer_triangle_wins() {
         let vertices_mm = [
-            [-1.0, 0.0, -1.0], [1.0, 0.0, -1.0], [0.0, 0.0, 1.0],
-            [-1.0, -1.0, -1.0], [1.0, -1.0, -1.0], [0.0, -1.0, 1.0],
+            [-1.0, 0.0, -1.0],
+            [1.0, 0.0, -1.0],
+            [0.0, 0.0, 1.0],
+            [-1.0, -1.0, -1.0],
+            [1.0, -1.0, -1.0],
+            [0.0, -1.0, 1.0],
         ];
         let surface = Surface {
             vertices_mm: &vertices_mm,
             triangles: &[[3, 4, 5], [0, 1, 2]],
             values: None,
         };
-        let camera = Camera::new(View { turn: 0.0, tilt: 0.0 }, [0.0; 3], 10.0, [40, 40]);
+        let camera = Camera::new(
+            View {
+                turn: 0.0,
+                tilt: 0.0,
+            },
+            [0.0; 3],
+            10.0,
+            [40, 40],
+        );
         let seen = rasterise(&surface, &camera);
         assert_eq!(seen.triangle[20 * 40 + 20], 0);
         assert_eq!(seen.triangle[0], NOTHING);
         let covered = seen.triangle.iter().filter(|&&t| t != NOTHING).count();
-        assert!((190..=212).contains(&covered), "area 200 samples, got {covered}");
+        assert!(
+            (190..=212).contains(&covered),
+            "area 200 samples, got {covered}"
+        );
     }
 }

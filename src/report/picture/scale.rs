@@ -52,7 +52,11 @@ impl Scale {
             _ if value <= 0.0 => return None,
             _ => (value / self.low).ln() / (self.high / self.low).ln(),
         };
-        Some(if t.is_finite() { t.clamp(0.0, 1.0) } else { 0.0 })
+        Some(if t.is_finite() {
+            t.clamp(0.0, 1.0)
+        } else {
+            0.0
+        })
     }
 
     /// The value at `t` of the bar: the inverse of [`Scale::place`].
@@ -112,7 +116,11 @@ fn linear_ticks(low: f64, high: f64) -> Vec<f64> {
     let rough = width / 5.0;
     let decade = 10_f64.powf(rough.log10().floor());
     let steps = [1.0, 2.0, 2.5, 5.0, 10.0];
-    let step = decade * steps.iter().find(|s| **s * decade >= rough * 0.999).unwrap_or(&10.0);
+    let step = decade
+        * steps
+            .iter()
+            .find(|s| **s * decade >= rough * 0.999)
+            .unwrap_or(&10.0);
     let first = (low / step - 1e-9).ceil() as i64;
     let last = (high / step + 1e-9).floor() as i64;
     (first..=last).map(|i| i as f64 * step).collect()
@@ -125,14 +133,19 @@ fn log_ticks(low: f64, high: f64) -> Vec<f64> {
     let inside = |v: &f64| *v >= low * 0.999 && *v <= high * 1.001;
     let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
     let by = |mantissas: &[f64]| -> Vec<f64> {
-        let decades = (first..=last).flat_map(|d| mantissas.iter().map(move |m| m * 10_f64.powi(d)));
+        let decades =
+            (first..=last).flat_map(|d| mantissas.iter().map(move |m| m * 10_f64.powi(d)));
         decades.filter(inside).collect()
     };
     let decades = by(&[1.0]);
     match decades.len() {
         0..=2 => {
             let fine = by(&[1.0, 2.0, 5.0]);
-            if fine.len() >= 2 { fine } else { vec![low, high] }
+            if fine.len() >= 2 {
+                fine
+            } else {
+                vec![low, high]
+            }
         }
         3..=7 => decades,
         many => decades.into_iter().step_by(many.div_ceil(6)).collect(),
@@ -212,12 +225,18 @@ mod tests {
         let lightness = |[r, g, b]: Rgb| {
             let linear = |c: u8| {
                 let c = f64::from(c) / 255.0;
-                if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+                if c <= 0.04045 {
+                    c / 12.92
+                } else {
+                    ((c + 0.055) / 1.055).powf(2.4)
+                }
             };
             let y = 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b);
             116.0 * y.cbrt() - 16.0
         };
-        let l: Vec<f64> = (0..=10).map(|i| lightness(s.colour(f64::from(i) / 10.0))).collect();
+        let l: Vec<f64> = (0..=10)
+            .map(|i| lightness(s.colour(f64::from(i) / 10.0)))
+            .collect();
         for pair in l.windows(2) {
             let step = pair[0] - pair[1];
             assert!(step > 5.0 && step < 12.0, "{l:?}");
@@ -227,8 +246,14 @@ mod tests {
     #[test]
     fn ticks_are_round_and_few() {
         let text = |s: Scale| -> Vec<String> { s.ticks().into_iter().map(|t| t.1).collect() };
-        assert_eq!(text(scale(0.0, 43.0, Spread::Linear)), ["0", "10", "20", "30", "40"]);
-        assert_eq!(text(scale(0.01, 100.0, Spread::Log)), ["0.01", "0.1", "1", "10", "100"]);
+        assert_eq!(
+            text(scale(0.0, 43.0, Spread::Linear)),
+            ["0", "10", "20", "30", "40"]
+        );
+        assert_eq!(
+            text(scale(0.01, 100.0, Spread::Log)),
+            ["0.01", "0.1", "1", "10", "100"]
+        );
         assert_eq!(text(scale(0.25, 4.0, Spread::Ratio)), ["0.5", "1", "2"]);
     }
 

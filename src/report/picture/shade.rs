@@ -25,7 +25,9 @@ impl Palette {
     pub fn new(scale: Option<&Scale>) -> Palette {
         let linear = |c: Rgb| c.map(|v| to_linear(f32::from(v) / 255.0));
         let table = |s: &Scale| {
-            (0..=STEPS).map(|i| linear(s.colour_at(i as f64 / STEPS as f64))).collect()
+            (0..=STEPS)
+                .map(|i| linear(s.colour_at(i as f64 / STEPS as f64)))
+                .collect()
         };
         Palette {
             table: scale.map(table).unwrap_or_default(),
@@ -87,21 +89,25 @@ pub(super) fn light(scene: &Scene<'_>, camera: &Camera, seen: &Seen) -> Canvas {
     let [wide, high] = camera.size.map(|n| n / FINE);
     let hollow = hollows(scene, camera, seen);
     let mut canvas = Canvas::new(wide, high, [0; 3]);
-    canvas.pixels.par_chunks_mut(wide).enumerate().for_each(|(y, row)| {
-        for (x, pixel) in row.iter_mut().enumerate() {
-            let paper = table(scene, camera, [x, y]);
-            let mut sum = [0.0_f32; 3];
-            for sub in 0..FINE * FINE {
-                let at = [x * FINE + sub % FINE, y * FINE + sub / FINE];
-                let lit = sample(scene, camera, seen, at);
-                let shade = hollow[y * wide + x];
-                for k in 0..3 {
-                    sum[k] += lit.map_or(paper[k], |c| (c[k] * shade).min(1.0));
+    canvas
+        .pixels
+        .par_chunks_mut(wide)
+        .enumerate()
+        .for_each(|(y, row)| {
+            for (x, pixel) in row.iter_mut().enumerate() {
+                let paper = table(scene, camera, [x, y]);
+                let mut sum = [0.0_f32; 3];
+                for sub in 0..FINE * FINE {
+                    let at = [x * FINE + sub % FINE, y * FINE + sub / FINE];
+                    let lit = sample(scene, camera, seen, at);
+                    let shade = hollow[y * wide + x];
+                    for k in 0..3 {
+                        sum[k] += lit.map_or(paper[k], |c| (c[k] * shade).min(1.0));
+                    }
                 }
+                *pixel = sum.map(|s| scene.palette.encode(s / (FINE * FINE) as f32));
             }
-            *pixel = sum.map(|s| scene.palette.encode(s / (FINE * FINE) as f32));
-        }
-    });
+        });
     canvas
 }
 
@@ -143,7 +149,11 @@ fn normal_at(scene: &Scene<'_>, camera: &Camera, number: u32, w: [f32; 3]) -> [f
     let mixed = std::array::from_fn(|k| w[0] * n[0][k] + w[1] * n[1][k] + w[2] * n[2][k]);
     let normal = unit(camera.turn(mixed));
     // The inside of an open mesh is lit as if it were the outside.
-    if normal[2] < 0.0 { normal.map(|x| -x) } else { normal }
+    if normal[2] < 0.0 {
+        normal.map(|x| -x)
+    } else {
+        normal
+    }
 }
 
 /// Key from the upper left, fill from the right, a rim from above and behind.

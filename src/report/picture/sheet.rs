@@ -30,7 +30,12 @@ pub struct Sheet {
 /// # Errors
 /// A mesh without triangles, numbers that are not finite, or values that do not match.
 pub fn four_views(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
-    let views = [(0.0, "front"), (90.0, "its right"), (180.0, "back"), (270.0, "its left")];
+    let views = [
+        (0.0, "front"),
+        (90.0, "its right"),
+        (180.0, "back"),
+        (270.0, "its left"),
+    ];
     let views = views.map(|(turn, name)| (View { turn, tilt: TILT }, name.to_string()));
     strip(surface, sheet, &views, 400)
 }
@@ -54,7 +59,10 @@ pub fn turntable(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
 /// # Errors
 /// As [`four_views`].
 pub fn portrait(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
-    let view = View { turn: 28.0, tilt: 14.0 };
+    let view = View {
+        turn: 28.0,
+        tilt: 14.0,
+    };
     strip(surface, sheet, &[(view, String::new())], 900)
 }
 
@@ -75,14 +83,23 @@ fn extent(surface: &Surface<'_>) -> Result<Extent> {
         return bad("a corner is not a finite number");
     }
     let corners = surface.vertices_mm.len();
-    if surface.triangles.iter().flatten().any(|&v| v as usize >= corners) {
+    if surface
+        .triangles
+        .iter()
+        .flatten()
+        .any(|&v| v as usize >= corners)
+    {
         return bad("a triangle names a corner that does not exist");
     }
     if surface.values.is_some_and(|v| v.len() != corners) {
         return bad("there is not one value per corner");
     }
     let fold = |k: usize, f: fn(f32, f32) -> f32| {
-        surface.vertices_mm.iter().map(|v| v[k]).fold(surface.vertices_mm[0][k], f)
+        surface
+            .vertices_mm
+            .iter()
+            .map(|v| v[k])
+            .fold(surface.vertices_mm[0][k], f)
     };
     let (low, high): ([f32; 3], [f32; 3]) = (
         std::array::from_fn(|k| fold(k, f32::min)),
@@ -103,7 +120,12 @@ fn extent(surface: &Surface<'_>) -> Result<Extent> {
 
 /// Height of the views [px], zoom [px/mm] and the shift that centres them: every view of the sheet
 /// shares all three, so that heights can be compared across it.
-fn fit(surface: &Surface<'_>, extent: &Extent, views: &[(View, String)], wide: usize) -> (usize, f32, f32) {
+fn fit(
+    surface: &Surface<'_>,
+    extent: &Extent,
+    views: &[(View, String)],
+    wide: usize,
+) -> (usize, f32, f32) {
     let mut high = [f32::INFINITY, f32::NEG_INFINITY];
     for (view, _) in views {
         let camera = Camera::new(*view, extent.middle, 1.0, [0, 0]);
@@ -114,7 +136,11 @@ fn fit(surface: &Surface<'_>, extent: &Extent, views: &[(View, String)], wide: u
     }
     let tall = high[1] - high[0];
     let zoom = (0.92 * wide as f32 / (2.0 * extent.radius)).min(2.0 * wide as f32 / tall);
-    ((tall * zoom).ceil() as usize + 36, zoom, 0.5 * (high[0] + high[1]))
+    (
+        (tall * zoom).ceil() as usize + 36,
+        zoom,
+        0.5 * (high[0] + high[1]),
+    )
 }
 
 fn strip(
@@ -124,12 +150,17 @@ fn strip(
     wide: usize,
 ) -> Result<Canvas> {
     let extent = extent(surface)?;
-    let writer = Writer::new().ok_or_else(|| Error::refused("the font that ships cannot be read"))?;
+    let writer =
+        Writer::new().ok_or_else(|| Error::refused("the font that ships cannot be read"))?;
     let (tall, zoom, shift) = fit(surface, &extent, views, wide);
     let palette = Palette::new(sheet.scale.as_ref());
     let places = palette.places(surface.values);
     let normals = corner_normals(surface, CREASE);
-    let foot = [extent.middle[0], extent.middle[1], extent.middle[2] - 0.5 * extent.height];
+    let foot = [
+        extent.middle[0],
+        extent.middle[1],
+        extent.middle[2] - 0.5 * extent.height,
+    ];
     let scene = Scene {
         surface,
         normals: &normals,
@@ -141,17 +172,34 @@ fn strip(
     let names = if views.len() > 1 { 34 } else { 6 };
     let foot_height = if sheet.scale.is_some() { 112 } else { 64 };
     let width = wide * views.len();
-    let mut canvas = Canvas::new(width, top + tall + names + foot_height, PAPER.map(|c| c as u8));
+    let mut canvas = Canvas::new(
+        width,
+        top + tall + names + foot_height,
+        PAPER.map(|c| c as u8),
+    );
     for (i, (view, name)) in views.iter().enumerate() {
         let size = [wide * FINE, tall * FINE];
         let camera = Camera::new(*view, extent.middle, zoom * FINE as f32, size).raised(shift);
         let seen = rasterise(surface, &camera);
         canvas.put(&light(&scene, &camera, &seen), [i * wide, top]);
-        let at = [(i * wide) as f32 + 0.5 * wide as f32, (top + tall + 22) as f32];
+        let at = [
+            (i * wide) as f32 + 0.5 * wide as f32,
+            (top + tall + 22) as f32,
+        ];
         canvas.write(&writer, name, at, (ink(20.0, 0.2, SOFT), Align::Middle));
     }
-    canvas.write(&writer, &sheet.title, [32.0, 50.0], (ink(33.0, 0.7, INK), Align::Left));
-    canvas.write(&writer, &sheet.subtitle, [32.0, 84.0], (ink(21.0, 0.25, SOFT), Align::Left));
+    canvas.write(
+        &writer,
+        &sheet.title,
+        [32.0, 50.0],
+        (ink(33.0, 0.7, INK), Align::Left),
+    );
+    canvas.write(
+        &writer,
+        &sheet.subtitle,
+        [32.0, 84.0],
+        (ink(21.0, 0.25, SOFT), Align::Left),
+    );
     let line = (top + tall + names) as i32;
     length_bar(&mut canvas, &writer, zoom, line);
     if let Some(scale) = &sheet.scale {
@@ -171,8 +219,14 @@ fn ink(size: f32, weight: f32, colour: Rgb) -> Ink {
 /// A bar of 10 mm, or of the round length nearest to a tenth of the sheet's width.
 fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
     let room = (0.16 * canvas.width as f32).clamp(60.0, 220.0);
-    let lengths = [0.1_f32, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0];
-    let length = lengths.iter().rev().find(|l| **l * zoom <= room).unwrap_or(&0.1);
+    let lengths = [
+        0.1_f32, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0,
+    ];
+    let length = lengths
+        .iter()
+        .rev()
+        .find(|l| **l * zoom <= room)
+        .unwrap_or(&0.1);
     let (x, y, long) = (32, line + 24, (length * zoom).round() as i32);
     canvas.fill([x, y], [long, 3], INK);
     canvas.fill([x, y - 6], [2, 15], INK);
@@ -187,7 +241,12 @@ fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
     let long = (0.42 * canvas.width as f32) as i32;
     let (x, y) = (canvas.width as i32 - long - 48, line + 36);
     let heading = (ink(21.0, 0.45, INK), Align::Left);
-    canvas.write(writer, &scale.heading(), [x as f32, y as f32 - 12.0], heading);
+    canvas.write(
+        writer,
+        &scale.heading(),
+        [x as f32, y as f32 - 12.0],
+        heading,
+    );
     canvas.fill([x - 1, y - 1], [long + 2, 22], SOFT);
     for i in 0..long {
         let t = f64::from(i) / f64::from(long - 1);
@@ -206,8 +265,12 @@ mod tests {
     use super::*;
     use crate::report::picture::Spread;
 
-    const TETRA: [[f32; 3]; 4] =
-        [[0.0, 0.0, 0.0], [9.0, 0.0, 0.0], [0.0, 9.0, 0.0], [0.0, 0.0, 9.0]];
+    const TETRA: [[f32; 3]; 4] = [
+        [0.0, 0.0, 0.0],
+        [9.0, 0.0, 0.0],
+        [0.0, 9.0, 0.0],
+        [0.0, 0.0, 9.0],
+    ];
     const FACES: [[u32; 3]; 4] = [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]];
 
     fn sheet() -> Sheet {
@@ -246,7 +309,10 @@ mod tests {
                 triangles,
                 values,
             };
-            four_views(&surface, &sheet()).unwrap_err().what().to_string()
+            four_views(&surface, &sheet())
+                .unwrap_err()
+                .what()
+                .to_string()
         };
         assert!(refuse(&[], &[], None).contains("no triangles"));
         assert!(refuse(&TETRA, &[[0, 1, 9]], None).contains("does not exist"));
