@@ -2,7 +2,9 @@
 
 use crate::base::Note;
 use crate::dose::Unit;
-use crate::reference::{BodyMaterial, Counterface, FilmMaterial};
+use crate::figure::Settings;
+use crate::reference::{Modifiers, Stock};
+use crate::wear::Specimen;
 use serde::Serialize;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -20,14 +22,8 @@ pub struct Scenario {
     pub budget: Option<Duration>,
     /// Where the figure comes from.
     pub figure: FigureSource,
-    /// [m] height over all, if given.
-    pub height: Option<f64>,
-    /// Factor on the file's millimetres, if given.
-    pub scale: Option<f64>,
-    /// Up axis of the file (0 x, 1 y, 2 z), if given.
-    pub up: Option<usize>,
-    /// [m] edge length of a patch.
-    pub patch: f64,
+    /// How its mesh becomes a figure.
+    pub settings: Settings,
     /// Specimens in file order.
     pub specimens: Vec<SpecimenPlan>,
     /// Exposures in file order.
@@ -49,19 +45,15 @@ pub enum FigureSource {
     FerryPorter,
 }
 
-/// One specimen.
+/// One specimen and the stock as it holds for it: the user's values in place.
 #[derive(Debug, Clone)]
 pub struct SpecimenPlan {
-    /// Name.
-    pub name: String,
-    /// What it is made of.
-    pub body: BodyMaterial,
-    /// [kg] from the kitchen scale.
-    pub mass: Option<f64>,
-    /// Coats from the body outward.
-    pub films: Vec<FilmMaterial>,
-    /// Friction of the outer film by counterface name (lower case).
-    pub friction: Vec<(String, f64)>,
+    /// Body and films.
+    pub specimen: Specimen,
+    /// The stock with this specimen's values overruled.
+    pub stock: Stock,
+    /// The last coat is younger than 7 days.
+    pub young: bool,
 }
 
 /// One exposure.
@@ -69,14 +61,18 @@ pub struct SpecimenPlan {
 pub struct ExposurePlan {
     /// Name.
     pub name: String,
-    /// What touches the figure.
-    pub counterface: Counterface,
+    /// What touches the figure, a name of the stock.
+    pub counterface: String,
     /// How much of it, in its own unit.
     pub amount: f64,
     /// Its unit.
     pub unit: Unit,
     /// Friction given with the exposure.
     pub friction: Option<f64>,
+    /// Grit in the foam or on the fingers.
+    pub gritty: bool,
+    /// 30 C and more.
+    pub warm: bool,
     /// What is done.
     pub deed: Deed,
 }
@@ -245,10 +241,15 @@ pub struct WhatIfPlan {
     pub exposure: Option<usize>,
 }
 
-impl SpecimenPlan {
-    /// The outer film, if there is any.
+impl ExposurePlan {
+    /// What is declared about wear on this exposure for a specimen.
     #[must_use]
-    pub fn outer(&self) -> Option<&FilmMaterial> {
-        self.films.last()
+    pub fn modifiers(&self, specimen: &SpecimenPlan) -> Modifiers {
+        Modifiers {
+            grease: false,
+            grit: self.gritty,
+            young: specimen.young,
+            warm: self.warm,
+        }
     }
 }

@@ -174,6 +174,15 @@ impl Field {
             .collect()
     }
 
+    /// The same groups meeting without fillets: the plain union of the parts.
+    #[must_use]
+    pub fn unblended(mut self) -> Field {
+        for group in &mut self.groups {
+            group.fillet = 0.0;
+        }
+        self
+    }
+
     /// [mm] the box that holds the solid.
     #[must_use]
     pub fn bounds(&self) -> Bounds {
@@ -227,17 +236,22 @@ impl Field {
         columns.iter().sum::<usize>() as f64 * step_mm.powi(3)
     }
 
-    /// Points inside along one vertical.
-    fn column_count(&self, xy: [f64; 2], z: [f64; 2], step: f64) -> usize {
-        let place = Bounds {
-            low: [xy[0], xy[1], z[0]],
-            high: [xy[0], xy[1], z[1]],
-        };
-        let local = self.near(&place, 2.0);
+    /// Points inside along one vertical, a dozen at a time so that each dozen asks few pieces.
+    fn column_count(&self, [x, y]: [f64; 2], z: [f64; 2], step: f64) -> usize {
         let points = ((z[1] - z[0]) / step).ceil() as usize + 1;
-        (0..points)
-            .filter(|&k| local.at([xy[0], xy[1], z[0] + (k as f64 + 0.5) * step]) < 0.0)
-            .count()
+        let height = |k: usize| z[0] + (k as f64 + 0.5) * step;
+        let dozen = |first: usize| {
+            let end = points.min(first + 12);
+            let place = Bounds {
+                low: [x, y, height(first)],
+                high: [x, y, height(end)],
+            };
+            let local = self.near(&place, 2.0);
+            (first..end)
+                .filter(|&k| local.at([x, y, height(k)]) < 0.0)
+                .count()
+        };
+        (0..points).step_by(12).map(dozen).sum()
     }
 }
 
@@ -325,7 +339,7 @@ mod tests {
                 Group::new("a", 0.0, ball([0.0; 3], 1.0)).join(k, ball([1.9, 0.0, 0.0], 1.0)),
             ])
         };
-        let waist = [0.95, 0.4, 0.0];
+        let waist = [0.95, 0.5, 0.0];
         assert!(two(0.0).at(waist) > 0.0 && two(0.8).at(waist) < 0.0);
         let bored = Group::new("a", 0.0, ball([0.0; 3], 1.0))
             .cut(0.0, rod([0.0, 0.0, -2.0], [0.0, 0.0, 2.0], 0.3, 0.3));

@@ -297,6 +297,23 @@ mod tests {
         }
     }
 
+    /// Passing blocks by must never change a sign: every point against the full field.
+    #[test]
+    fn skipped_blocks_hold_no_surface() {
+        let field = crate::figure::sculpt::porter_field();
+        let grid = sample(&field, 0.5);
+        let full = field.near(&field.bounds(), f64::INFINITY);
+        let [nx, ny, _] = grid.size;
+        let wrong = (0..grid.values.len())
+            .into_par_iter()
+            .filter(|i| {
+                let cell = [i % nx, i / nx % ny, i / (nx * ny)].map(|k| k as f64);
+                (full.at(grid.point(cell)) < 0.0) != (grid.values[*i] < 0.0)
+            })
+            .count();
+        assert_eq!(wrong, 0);
+    }
+
     /// Two rings that touch, and a drum a hair from a ball: nets pinch here without care.
     #[test]
     fn near_touches_stay_manifold() {

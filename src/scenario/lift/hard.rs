@@ -13,10 +13,10 @@ impl Lifter<'_> {
         }
     }
 
-    pub(super) fn hard(&self, key: &str, name: &str) -> Result<Counterface> {
+    pub(super) fn hard(&self, key: &str, name: &str) -> Result<String> {
         let face = self.placed(key, self.stock.counterface(name))?;
         match face.restitution_as {
-            Some(_) => Ok(face),
+            Some(_) => Ok(face.name),
             None => Err(self
                 .wrong(key, format!("\"{}\" is not a hard ground", face.name))
                 .hint("for foam and felt use kind = \"rub\", for skin kind = \"handle\"")),
@@ -68,6 +68,9 @@ impl Lifter<'_> {
             amount,
             unit: Unit::Minute,
             friction: self.friction(key, raw.friction)?,
+            gritty: false,
+            warm: false,
+
             deed: Deed::Tumble {
                 size,
                 motion,
@@ -134,6 +137,9 @@ impl Lifter<'_> {
             amount,
             unit: Unit::Drop,
             friction: self.friction(key, raw.friction)?,
+            gritty: false,
+            warm: false,
+
             deed: Deed::Drop {
                 height,
                 down,

@@ -6,15 +6,17 @@ use super::plan::{
     Scenario, SpecimenPlan, WhatIfPlan,
 };
 use super::raw::{
-    RawBody, RawCompare, RawDrop, RawExposure, RawFigure, RawHandle, RawPad, RawPadNumbers,
-    RawRide, RawRub, RawScenario, RawSpecimen, RawTumble, RawWhatIf,
+    RawBody, RawBodyNumbers, RawCompare, RawDrop, RawExposure, RawFigure, RawHandle, RawPad,
+    RawPadNumbers, RawRide, RawRub, RawScenario, RawSpecimen, RawTumble, RawWhatIf,
 };
 use super::source::Source;
 use crate::base::error::nearest;
 use crate::base::note::Topic;
-use crate::base::{Error, Known, Note, Result};
+use crate::base::{Error, Note, Result};
 use crate::dose::Unit;
-use crate::reference::{Counterface, Kind, Overrule, Stock};
+use crate::figure::{Axis, Settings};
+use crate::reference::{Kind, Overrule, Stock};
+use crate::wear::Specimen;
 use std::time::Duration;
 
 const MM: f64 = 1e-3;
@@ -90,24 +92,7 @@ impl Lifter<'_> {
             precision: precision / 100.0,
             budget,
             figure,
-            height: self.optional(
-                "figure.height_mm",
-                raw.figure.height_mm,
-                &Range(1.0, 2000.0, "mm"),
-                MM,
-            )?,
-            scale: self.optional(
-                "figure.scale",
-                raw.figure.scale,
-                &Range(1e-4, 1e4, "-"),
-                1.0,
-            )?,
-            up: self.up(&raw.figure)?,
-            patch: self.number(
-                "figure.patch_mm",
-                raw.figure.patch_mm,
-                &Range(0.2, 5.0, "mm"),
-            )? * MM,
+            settings: self.settings(&raw.figure)?,
             specimens,
             exposures,
             compares,
@@ -212,7 +197,7 @@ mod tests {
     fn the_demo_scenario_lifts_to_si() {
         let scenario = lifted(DEMO).expect("lifts");
         assert_eq!(scenario.specimens.len(), 2);
-        assert!((scenario.patch - 0.0005).abs() < 1e-12);
+        assert!((scenario.settings.patch - 0.0005).abs() < 1e-12);
         let Deed::Tumble { size, .. } = &scenario.exposures[0].deed else {
             panic!("tumble first")
         };

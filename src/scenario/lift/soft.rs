@@ -3,7 +3,7 @@
 use super::*;
 
 impl Lifter<'_> {
-    pub(super) fn pad(&mut self, key: &str, raw: &RawPad) -> Result<(Counterface, PadPlan)> {
+    pub(super) fn pad(&mut self, key: &str, raw: &RawPad) -> Result<(String, PadPlan)> {
         let like = match raw {
             RawPad::Named(name) => name,
             RawPad::Given(numbers) => &numbers.like,
@@ -54,7 +54,7 @@ impl Lifter<'_> {
         if numbers.scale_g.is_some() || numbers.disc_mm.is_some() {
             self.scale_readings(key, &numbers, &mut pad)?;
         }
-        Ok((face, pad))
+        Ok((face.name, pad))
     }
 
     pub(super) fn scale_readings(
@@ -137,6 +137,9 @@ impl Lifter<'_> {
             amount,
             unit: Unit::Stroke,
             friction: self.friction(key, raw.friction)?,
+            gritty: raw.gritty,
+            warm: false,
+
             deed: Deed::Rub {
                 pad,
                 load: self.load(&format!("{key}.load"), &raw.load)?,
@@ -159,7 +162,9 @@ impl Lifter<'_> {
             raw.pick_ups,
             &Range(1.0, 1e7, "pick-ups"),
         )?;
-        let counterface = self.placed(&format!("{key}.skin"), self.stock.counterface(&raw.skin))?;
+        let counterface = self
+            .placed(&format!("{key}.skin"), self.stock.counterface(&raw.skin))?
+            .name;
         let mut holds = [raw.holds.base, raw.holds.body, raw.holds.top];
         for (name, share) in ["base", "body", "top"].iter().zip(holds) {
             self.number(&format!("{key}.holds.{name}"), share, &Range(0.0, 1e6, "-"))?;
@@ -185,6 +190,9 @@ impl Lifter<'_> {
             amount,
             unit: Unit::PickUp,
             friction: self.friction(key, raw.friction)?,
+            gritty: raw.gritty,
+            warm: false,
+
             deed: Deed::Handle {
                 fingers: fingers as u32,
                 holds,
@@ -215,6 +223,9 @@ impl Lifter<'_> {
             amount,
             unit: Unit::Kilometre,
             friction: self.friction(key, raw.friction)?,
+            gritty: raw.gritty,
+            warm: raw.warm,
+
             deed: Deed::Ride {
                 pad,
                 interference,

@@ -45,94 +45,124 @@ impl Lifter<'_> {
         }
     }
 
-    pub(super) fn up(&self, raw: &RawFigure) -> Result<Option<usize>> {
-        let Some(up) = &raw.up else { return Ok(None) };
-        let axis = self.one_of("figure.up", up, &["x", "y", "z"])?;
-        Ok(["x", "y", "z"].iter().position(|a| *a == axis))
+    pub(super) fn settings(&self, raw: &RawFigure) -> Result<Settings> {
+        let up = match &raw.up {
+            None => None,
+            Some(up) => Some(match self.one_of("figure.up", up, &["x", "y", "z"])? {
+                "x" => Axis::X,
+                "y" => Axis::Y,
+                _ => Axis::Z,
+            }),
+        };
+        let height = Range(5.0, 500.0, "mm");
+        Ok(Settings {
+            height: self.optional("figure.height_mm", raw.height_mm, &height, MM)?,
+            scale: self.optional("figure.scale", raw.scale, &Range(1e-4, 1e4, "-"), 1.0)?,
+            up,
+            patch: self.number("figure.patch_mm", raw.patch_mm, &Range(0.2, 5.0, "mm"))? * MM,
+        })
     }
 
     pub(super) fn specimen(&mut self, i: usize, raw: &RawSpecimen) -> Result<SpecimenPlan> {
         let key = format!("specimen[{i}]");
-        let body = match &raw.body {
-            RawBody::Named(name) => self.placed(&format!("{key}.body"), self.stock.body(name))?,
-            RawBody::Given(numbers) => {
-                let mut body =
-                    self.placed(&format!("{key}.body.like"), self.stock.body(&numbers.like))?;
-                let given = |name: &str,
-                             value: Option<f64>,
-                             range: Range,
-                             si: f64|
-                 -> Result<Option<Known>> {
-                    let value = self.optional(&format!("{key}.body.{name}"), value, &range, si)?;
-                    Ok(value.map(|v| Known::exact(v, "the scenario")))
-                };
-                if let Some(v) = given(
-                    "density_g_cm3",
-                    numbers.density_g_cm3,
-                    Range(0.2, 20.0, "g/cm3"),
-                    1e3,
-                )? {
-                    body.density = v;
-                }
-                if let Some(v) = given(
-                    "youngs_gpa",
-                    numbers.youngs_gpa,
-                    Range(0.001, 1000.0, "GPa"),
-                    1e9,
-                )? {
-                    body.youngs = v;
-                }
-                if let Some(v) = given(
-                    "yield_mpa",
-                    numbers.yield_mpa,
-                    Range(0.1, 5000.0, "MPa"),
-                    1e6,
-                )? {
-                    body.yield_stress = v;
-                }
-                body.name = format!("{}, own numbers", body.name);
-                body
-            }
+        let mut stock = self.stock.clone();
+        stock.notes.clear();
+        let (name, numbers) = match &raw.body {
+            RawBody::Named(name) => (name, None),
+            RawBody::Given(numbers) => (&numbers.like, Some(numbers)),
         };
-        let films = (0..)
-            .zip(&raw.coats)
-            .map(|(j, coat)| self.placed(&format!("{key}.coats[{j}]"), self.stock.film(coat)))
-            .collect::<Result<Vec<_>>>()?;
-        if films.is_empty() {
-            return Err(self
-                .wrong(
-                    &format!("{key}.coats"),
-                    "a specimen needs at least one coat",
-                )
-                .hint("name them from the body outward; `thumbworn stock film` lists them"));
+        self.placed(&format!("{key}.body"), stock.body(name))?;
+        if let Some(numbers) = numbers {
+            self.own_body(&format!("{key}.body"), numbers, &mut stock)?;
         }
-        let mut friction = Vec::new();
-        for (name, value) in &raw.friction {
-            let place = format!("{key}.friction");
-            let face = self.placed(&place, self.stock.counterface(name))?;
-            let value = self.number(
-                &format!("{key}.friction.{name}"),
-                *value,
-                &Range(0.01, 3.0, "-"),
-            )?;
-            self.notes.push(Note::new(
-                Topic::Overruled,
-                format!("{}: friction on {} is {value}", raw.name, face.name),
-            ));
-            friction.push((face.name.to_lowercase(), value));
+        for (j, coat) in raw.coats.iter().enumerate() {
+            self.placed(&format!("{key}.coats[{j}]"), stock.film(coat))?;
         }
-        let mass = self.optional(
-            &format!("{key}.mass_g"),
-            raw.mass_g,
-            &Range(0.1, 5000.0, "g"),
-            GRAM,
-        )?;
+        let coats: Vec<&str> = raw.coats.iter().map(String::as_str).collect();
+        let made = Specimen::from_stock(&stock, &raw.name, name, &coats);
+        let mut specimen = self.placed(&format!("{key}.coats"), made)?;
+        let grams = Range(0.1, 5000.0, "g");
+        specimen.mass = self.optional(&format!("{key}.mass_g"), raw.mass_g, &grams, GRAM)?;
+        self.own_friction(&format!("{key}.friction"), raw, &mut stock)?;
+        let days = Range(0.0, 1e5, "days");
+        let cured = self.optional(&format!("{key}.cure_days"), raw.cure_days, &days, 1.0)?;
+        for note in &stock.notes {
+            let text = format!("{}: {}", raw.name, note.text);
+            self.notes.push(Note::new(note.topic, text));
+        }
         Ok(SpecimenPlan {
-            name: raw.name.clone(),
-            body,
-            mass,
-            films,
-            friction,
+            specimen,
+            stock,
+            young: cured.is_some_and(|d| d < 7.0),
+        })
+    }
+
+    fn own_body(&self, key: &str, numbers: &RawBodyNumbers, stock: &mut Stock) -> Result<()> {
+        let given = [
+            (
+                "density",
+                "density_g_cm3",
+                numbers.density_g_cm3,
+                Range(0.2, 20.0, "g/cm3"),
+                1e3,
+            ),
+            (
+                "youngs",
+                "youngs_gpa",
+                numbers.youngs_gpa,
+                Range(0.001, 1000.0, "GPa"),
+                1e9,
+            ),
+            (
+                "yield",
+                "yield_mpa",
+                numbers.yield_mpa,
+                Range(0.1, 5000.0, "MPa"),
+                1e6,
+            ),
+        ];
+        for (property, name, value, range, si) in given {
+            let place = format!("{key}.{name}");
+            if let Some(value) = self.optional(&place, value, &range, si)? {
+                let done = self.overrule(stock, (Kind::Body, &numbers.like), property, value);
+                self.placed(&place, done)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn own_friction(&self, key: &str, raw: &RawSpecimen, stock: &mut Stock) -> Result<()> {
+        let Some(outer) = raw.coats.last() else {
+            return Ok(());
+        };
+        let film = stock.film(outer)?.name;
+        for (name, value) in &raw.friction {
+            self.placed(key, stock.counterface(name))?;
+            let range = Range(0.01, 3.0, "-");
+            let value = self.number(&format!("{key}.{name}"), *value, &range)?;
+            let property = format!("friction_{film}");
+            self.placed(
+                key,
+                self.overrule(stock, (Kind::Counterface, name), &property, value),
+            )?;
+        }
+        Ok(())
+    }
+
+    fn overrule(
+        &self,
+        stock: &mut Stock,
+        entry: (Kind, &str),
+        property: &str,
+        value: f64,
+    ) -> Result<()> {
+        stock.overrule(&Overrule {
+            kind: entry.0,
+            name: entry.1.to_owned(),
+            property: property.to_owned(),
+            value,
+            range: None,
+            source: self.source.name.clone(),
         })
     }
 }
