@@ -53,6 +53,8 @@ pub struct Workspace {
     sum: Vec<Wave>,
     levels: Vec<LevelField>,
     transforms: f64,
+    /// Gap error at which a solve ends; [`TOLERANCE`] unless changed.
+    pub tolerance: f64,
 }
 
 impl Workspace {
@@ -76,6 +78,7 @@ impl Workspace {
             sum: vec![Wave::default(); foundation.plane.len()],
             levels: levels.collect(),
             transforms: 0.0,
+            tolerance: TOLERANCE,
         }
     }
 }
@@ -152,7 +155,7 @@ impl Solver<'_> {
             let r: Vec<f64> = w.iter().zip(self.gap).map(|(w, g)| w - g).collect();
             let overlap;
             (residual, overlap) = self.misfit(&p, &r);
-            if residual < TOLERANCE && overlap < OVERLAP * deepest {
+            if residual < self.work.tolerance && overlap < self.overlap() * deepest {
                 return Ok(self.done(&p, iteration, residual));
             }
             let z = self.scaled(&r);
@@ -204,6 +207,10 @@ impl Solver<'_> {
             "the pad's pressure did not settle in {MOST_ITERATIONS} steps (gap error {residual:.1e})"
         ))
         .hint("use a coarser grid or a smaller indentation and report the figure"))
+    }
+
+    fn overlap(&self) -> f64 {
+        OVERLAP * (self.work.tolerance / TOLERANCE).max(1.0)
     }
 
     /// Residual and deepest overlap outside the contact.
