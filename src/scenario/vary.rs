@@ -23,9 +23,11 @@ pub fn vary(raw: &RawScenario, key: &str, value: f64, specimen: usize) -> Result
     let mut document = Value::try_from(raw)
         .map_err(|cause| Error::refused(format!("cannot vary the scenario: {cause}")))?;
     set(&mut document, key, value)?;
-    document
-        .try_into()
-        .map_err(|cause| Error::input(format!("{key} = {value} does not fit the scenario: {cause}")))
+    document.try_into().map_err(|cause| {
+        Error::input(format!(
+            "{key} = {value} does not fit the scenario: {cause}"
+        ))
+    })
 }
 
 fn topcoat_friction(raw: &RawScenario, value: f64, specimen: usize) -> RawScenario {
@@ -40,7 +42,8 @@ fn topcoat_friction(raw: &RawScenario, value: f64, specimen: usize) -> RawScenar
         };
         *own = None;
         if let Some(s) = varied.specimen.get_mut(specimen) {
-            s.friction.retain(|name, _| !name.eq_ignore_ascii_case(&counterface));
+            s.friction
+                .retain(|name, _| !name.eq_ignore_ascii_case(&counterface));
             s.friction.insert(counterface, value);
         }
     }
@@ -118,7 +121,9 @@ fn unknown(key: &str, rest: &str, steps: &[(String, Step)]) -> Error {
         .filter(|name| !name.starts_with('['))
         .collect();
     let first = rest.split('.').next().unwrap_or(rest);
-    let error = Error::input(format!("the scenario has no key {key}: stuck at \"{rest}\""));
+    let error = Error::input(format!(
+        "the scenario has no key {key}: stuck at \"{rest}\""
+    ));
     match nearest(first, names.iter().copied()) {
         Some(near) => error.hint(format!("did you mean \"{near}\"?")),
         None if names.is_empty() => error,
@@ -140,13 +145,21 @@ mod tests {
     #[test]
     fn names_with_commas_and_indices_both_work() {
         let raw = demo();
-        for key in ["exposure.foam wipe, by hand.stroke_mm", "exposure[1].stroke_mm"] {
+        for key in [
+            "exposure.foam wipe, by hand.stroke_mm",
+            "exposure[1].stroke_mm",
+        ] {
             let varied = vary(&raw, key, 42.0, 0).expect(key);
-            let RawExposure::Rub(rub) = &varied.exposure[1] else { panic!("rub") };
+            let RawExposure::Rub(rub) = &varied.exposure[1] else {
+                panic!("rub")
+            };
             assert_eq!(rub.stroke_mm, 42.0);
         }
-        let varied = vary(&raw, "exposure.lunch box.shake.frequency_hz[2]", 5.0, 0).expect("nested");
-        let RawExposure::Tumble(tumble) = &varied.exposure[0] else { panic!("tumble") };
+        let varied =
+            vary(&raw, "exposure.lunch box.shake.frequency_hz[2]", 5.0, 0).expect("nested");
+        let RawExposure::Tumble(tumble) = &varied.exposure[0] else {
+            panic!("tumble")
+        };
         assert_eq!(tumble.shake.as_ref().expect("shake").frequency_hz[2], 5.0);
     }
 
@@ -160,9 +173,13 @@ mod tests {
 
     #[test]
     fn an_unknown_key_names_the_nearest() {
-        let shown = vary(&demo(), "exposure[1].stroke_m", 1.0, 0).expect_err("typo").to_string();
+        let shown = vary(&demo(), "exposure[1].stroke_m", 1.0, 0)
+            .expect_err("typo")
+            .to_string();
         assert!(shown.contains("did you mean \"stroke_mm\""), "{shown}");
-        let shown = vary(&demo(), "title", 1.0, 0).expect_err("text").to_string();
+        let shown = vary(&demo(), "title", 1.0, 0)
+            .expect_err("text")
+            .to_string();
         assert!(shown.contains("not a number"), "{shown}");
     }
 }
