@@ -1,1 +1,7 @@
 //! What is done to a specimen: tumble, drop, rub, handle, ride. Knows no films.
+
+pub mod replicate;
+pub mod tumble;
+
+pub use replicate::Precision;
+pub use tumble::{Tumble, Tumbled};

@@ -209,7 +209,7 @@ impl Trial {
         };
         exposures
             .map(|exposure| {
-                let side = |specimen| -> Result<Side<'_>> {
+                let side = |specimen: usize| -> Result<Side<'_>> {
                     Ok(Side {
                         specimen: &self.scenario.specimens[specimen].specimen.name,
                         rate: &self.part(PartId { exposure, specimen })?.outcome.rate,

@@ -12,9 +12,9 @@ use crate::base::Result;
 /// [m] how exactly an event is located.
 pub(super) const TOLERANCE: f64 = 2e-6;
 /// [m] corners this near to a wall take part in a lasting contact.
-pub(super) const BAND: f64 = 1e-5;
+pub(super) const BAND: f64 = 5e-6;
 /// [m] overlap above which bodies are pushed apart, booked as projection.
-pub(super) const DEEP: f64 = 2e-5;
+pub(super) const DEEP: f64 = 1.5e-5;
 /// [m/s] slower approaches give nothing back and start a lasting contact. Between 0.001 and 0.05
 /// shaken boxes give the same dose within noise; gravity alone changes speed by 0.005 per step.
 pub(super) const REST: f64 = 0.01;
@@ -41,7 +41,7 @@ pub(super) fn crossing(
     ends: [(f64, f64); 2],
     floor: f64,
     width: f64,
-    gap: impl Fn(f64) -> f64,
+    mut gap: impl FnMut(f64) -> f64,
 ) -> f64 {
     let aim = floor + 0.5 * width;
     let [(mut a, above), (mut b, below)] = ends;

@@ -42,6 +42,24 @@ struct Touching {
     impulse: Vec3,
 }
 
+/// Which corners a contact step holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Guests {
+    /// Those that were there before, and those that come slowly.
+    Known,
+    /// All, the fast ones too, without rebound: ends endless sequences of ever smaller knocks.
+    All,
+}
+
+/// What an attempted step must be able to take back.
+struct Moment {
+    pose: Pose,
+    time: f64,
+    gap: f64,
+    projection: f64,
+    deepest: f64,
+}
+
 /// The engine.
 pub(super) struct Lone {
     half: Vec3,
@@ -66,8 +84,10 @@ pub(super) struct Lone {
     gap: f64,
     lasting: bool,
     touching: Vec<Touching>,
-    /// Corners of the last contact step.
+    /// Corners at a wall at the end of the last contact step or event.
     known: Vec<u16>,
+    /// The same of the step under way.
+    near: Vec<u16>,
     projection: f64,
     deepest: f64,
 }
@@ -113,6 +133,7 @@ impl Lone {
             lasting: false,
             touching: Vec::new(),
             known: Vec::new(),
+            near: Vec::new(),
             projection: 0.0,
             deepest: 0.0,
         };
@@ -306,26 +327,29 @@ impl Lone {
         }
     }
 
-    /// Drift, kick with all contacts solved together, drift.
-    fn contact_step(&mut self, time: f64, contacts: &mut Vec<Contact>) {
+    /// Drift, kick with all contacts solved together, drift. Knocks never fall within: gravity's
+    /// work over the step is then exactly the loss of height energy.
+    fn contact_step(&mut self, time: f64, guests: Guests, contacts: &mut Vec<Contact>) {
         self.advance_by_drift(0.5 * time);
         self.collect(BAND);
-        self.knocks(REST, contacts);
-        for i in 0..self.touching.len() {
-            self.touching[i].before = self.relative(&self.touching[i]);
+        let mut list = std::mem::take(&mut self.touching);
+        if guests == Guests::Known {
+            // A new corner that comes fast is left to go on: its knock is located afterwards.
+            list.retain(|t| t.before.x > -REST || self.known.contains(&t.corner));
         }
+        self.near.clear();
+        self.near.extend(list.iter().map(|t| t.corner));
         self.pose.velocity.z -= self.gravity * time;
-        self.solve();
-        self.book_step(time, contacts);
-        let depth = self.touching.iter().fold(0.0_f64, |d, t| d.max(-t.gap));
-        self.deepest = self.deepest.max(depth);
-        if depth > DEEP
-            && let Some(t) = self.touching.iter().find(|t| -t.gap >= depth)
-        {
-            let out = t.frame[0] * depth;
+        self.solve(&mut list);
+        self.lasting = self.book_step(&list, time, contacts);
+        let deep = list.iter().min_by(|a, b| a.gap.total_cmp(&b.gap));
+        if let Some(t) = deep.filter(|t| t.gap < -DEEP) {
+            self.deepest = self.deepest.max(-t.gap);
+            let out = t.frame[0] * -t.gap;
             self.pose.position += out;
             self.projection += self.mass * self.gravity * out.z;
         }
+        self.touching = list;
         self.advance_by_drift(0.5 * time);
         self.gap = self.gap_of(&self.pose, self.time);
     }
@@ -338,11 +362,10 @@ impl Lone {
     /// Projected Gauss-Seidel over the contacts (Moreau 1988; Jean 1999). Friction is relaxed by
     /// the largest eigenvalue of the tangential mobility: solving the 2x2 block and capping its
     /// size would push along K^-1 u instead of against the slip, and stop a sliding block late.
-    fn solve(&mut self) {
-        let mut list = std::mem::take(&mut self.touching);
+    fn solve(&mut self, list: &mut [Touching]) {
         for _ in 0..ROUNDS {
             let mut change = 0.0_f64;
-            for t in &mut list {
+            for t in list.iter_mut() {
                 let old = t.impulse;
                 let k = &t.mobility;
                 // A corner on its way out may come back as it left, without a gift from the wall.
@@ -367,15 +390,13 @@ impl Lone {
                 break;
             }
         }
-        self.touching = list;
     }
 
-    fn book_step(&mut self, time: f64, contacts: &mut Vec<Contact>) {
-        let list = std::mem::take(&mut self.touching);
-        let known = std::mem::take(&mut self.known);
-        self.lasting = false;
+    /// Hands out what the solved contacts did; true if any did something.
+    fn book_step(&self, list: &[Touching], time: f64, contacts: &mut Vec<Contact>) -> bool {
+        let mut any = false;
         for t in list.iter().filter(|t| t.impulse != Vec3::zeros()) {
-            self.lasting = true;
+            any = true;
             let after = self.relative(t);
             let middle = (t.before + after) * 0.5;
             let outcome = Knock {
@@ -384,27 +405,53 @@ impl Lone {
                 impact: -t.impulse.x * middle.x,
                 friction: -(t.impulse.y * middle.y + t.impulse.z * middle.z),
             };
-            let begins = !known.contains(&t.corner);
+            let begins = !self.known.contains(&t.corner);
             contacts.push(self.contact(t, t.before, &outcome, (time, begins)));
-            self.known.push(t.corner);
         }
-        self.touching = list;
+        any
     }
 
-    /// A contact step no longer than `rest`, shortened so that a new corner meets its wall in the
-    /// step's middle.
+    /// Lasting contact up to the end of the step, or to the moment a new corner arrives.
     fn lasting_step(&mut self, rest: f64, contacts: &mut Vec<Contact>) {
         let floor = self.gap.min(0.0) - BAND;
-        let probe = |length: f64| self.gap_of(&self.drift(0.5 * length), self.time + 0.5 * length);
-        let end = probe(rest);
-        let length = if end < floor {
-            crossing([(0.0, self.gap), (rest, end)], floor, TOLERANCE, probe)
-                .clamp(1e-6, rest)
-                .min(rest)
-        } else {
-            rest
-        };
-        self.contact_step(length, contacts);
+        let mark = contacts.len();
+        let start = self.moment();
+        self.contact_step(rest, Guests::Known, contacts);
+        if self.gap < floor {
+            let ends = [(0.0, start.gap), (rest, self.gap)];
+            let mut attempt = |length: f64, lone: &mut Lone| {
+                lone.back_to(&start);
+                contacts.truncate(mark);
+                lone.contact_step(length, Guests::Known, contacts);
+                lone.gap
+            };
+            let time = crossing(ends, floor, TOLERANCE, |length| attempt(length, self));
+            attempt(time.max(1e-9), self);
+            self.deepest = self.deepest.max(-self.gap);
+            self.collect(self.gap.max(floor) + BAND);
+            self.knocks(1e-9, contacts);
+            self.near.extend(self.touching.iter().map(|t| t.corner));
+            self.lasting = true;
+        }
+        std::mem::swap(&mut self.known, &mut self.near);
+    }
+
+    fn moment(&self) -> Moment {
+        Moment {
+            pose: self.pose,
+            time: self.time,
+            gap: self.gap,
+            projection: self.projection,
+            deepest: self.deepest,
+        }
+    }
+
+    fn back_to(&mut self, moment: &Moment) {
+        self.pose = moment.pose;
+        self.time = moment.time;
+        self.gap = moment.gap;
+        self.projection = moment.projection;
+        self.deepest = moment.deepest;
     }
 
     fn flight(&mut self, rest: f64, contacts: &mut Vec<Contact>) {
@@ -420,18 +467,16 @@ impl Lone {
             return;
         }
         let probe = |time: f64| self.gap_of(&self.fly(time), self.time + time);
-        let time = crossing(
-            [(0.0, self.gap), (rest, gap)],
-            floor,
-            0.5 * TOLERANCE,
-            probe,
-        );
+        let ends = [(0.0, self.gap), (rest, gap)];
+        let time = crossing(ends, floor, 0.5 * TOLERANCE, probe);
         self.pose = self.fly(time);
         self.time += time;
         self.gap = self.gap_of(&self.pose, self.time);
         self.deepest = self.deepest.max(-self.gap);
         self.collect(self.gap.max(floor) + 2.0 * TOLERANCE);
         self.lasting = self.knocks(1e-9, contacts) < REST;
+        self.known.clear();
+        self.known.extend(self.touching.iter().map(|t| t.corner));
     }
 }
 
@@ -463,7 +508,8 @@ impl Engine for Lone {
             let rest = end - self.time;
             events += 1;
             if events > 4 * EVENTS {
-                self.contact_step(rest, contacts);
+                self.contact_step(rest, Guests::All, contacts);
+                std::mem::swap(&mut self.known, &mut self.near);
             } else if self.lasting || events > EVENTS {
                 self.lasting_step(rest, contacts);
             } else {

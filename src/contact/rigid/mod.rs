@@ -19,6 +19,7 @@ pub mod rapier;
 pub mod scene;
 pub mod spin;
 pub mod support;
+pub mod tally;
 
 pub use contact::Contact;
 pub use ledger::Ledger;
