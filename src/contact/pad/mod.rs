@@ -7,6 +7,7 @@
 pub mod foundation;
 pub mod grid;
 pub mod imprint;
+pub mod picture;
 pub mod plane;
 pub mod press;
 pub mod presser;
@@ -18,6 +19,7 @@ pub mod settle;
 pub use foundation::{Filling, Foundation, Pad};
 pub use grid::Grid;
 pub use imprint::{Catch, MEAN_OVER, Press, Slide};
+pub use picture::Picture;
 pub use press::{Pressed, Workspace};
 pub use presser::{FINE, Presser, SURVEY, Window};
 pub use relief::{Pose, Relief};
