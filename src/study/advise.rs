@@ -104,6 +104,20 @@ pub struct Advice {
     pub cut_per_hour: f64,
 }
 
+impl Advice {
+    /// One sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        format!(
+            "{}: about {} h of work narrows the life interval from a factor of {} to {}.",
+            self.name,
+            super::compare::digits(self.hours),
+            super::compare::digits(self.factor_now),
+            super::compare::digits(self.factor_after)
+        )
+    }
+}
+
 /// Ranks the measurements for an area by cut per hour; those that change nothing are left out.
 ///
 /// Parts are normal in ln life and independent, so a block of variance V measured with error s

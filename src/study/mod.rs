@@ -24,7 +24,9 @@ pub use advise::{Advice, MEASUREMENTS, Measurement, advise};
 pub use area::{Area, AreaSettings, areas};
 pub use compare::{Comparison, Mover, Ratio, Side, compare};
 pub use draw::Part;
-pub use life::{CAVEAT, Exposed, Interval, Life, LifeSettings, Lives, PartShare, lives};
+pub use life::{
+    CAVEAT, Exposed, Interval, Life, LifeSettings, Lives, PartShare, SCUFF_NOTE, life_ratio, lives,
+};
 pub use matching::{Ingredient, Match, Reached, Wearing, matching};
 pub use nnls::{NonNegative, nnls};
 pub use reinforce::{ExactSet, Measure, Reinforcement, Season, Step, reinforce};

@@ -101,10 +101,10 @@ mod tests {
         let a = [1.0, 0.0, 1.0, 0.0, 0.0, 1.0];
         let s = solved(3, &a, &[2.0, 1.0, 1.0]);
         assert!((s.x[0] - 1.5).abs() < 1e-12 && (s.x[1] - 1.0).abs() < 1e-12);
-        assert!((s.residual - 0.707_106_781_2).abs() < 1e-10);
+        assert!((s.residual - 0.5f64.sqrt()).abs() < 1e-10);
         let s = solved(3, &a, &[-1.0, -1.0, -1.0]);
         assert_eq!(s.x, [0.0, 0.0]);
-        assert!((s.residual - 1.732_050_808).abs() < 1e-9);
+        assert!((s.residual - 3f64.sqrt()).abs() < 1e-12);
     }
 
     /// Worked 4 x 3 case with one active column, recomputed: x = (0.6495384364, 0, 0), r = 39.81255812.

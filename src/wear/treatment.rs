@@ -2,6 +2,7 @@
 
 use super::regime::Regime;
 use super::specimen::Specimen;
+use crate::base::note::Topic;
 use crate::base::{Known, Note, Result};
 use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock};
 use serde::{Deserialize, Serialize};
@@ -125,6 +126,11 @@ impl Treatment {
     /// When the stock is damaged.
     pub fn undermine(&mut self, stock: &Stock) -> Result<()> {
         self.undermining = Some(stock.modifier("undermining")?);
+        self.notes.push(Note::new(
+            Topic::Limit,
+            "undermining acts on whole patches beside bare ones, while peeling reaches only a few \
+             film thicknesses: lives with it are on the short side",
+        ));
         Ok(())
     }
 }
