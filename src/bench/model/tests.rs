@@ -240,7 +240,6 @@ fn same_seed_same_bytes_on_any_number_of_threads() {
 #[test]
 fn a_bench_of_seven_by_two_is_recovered() {
     let (trial, world) = simulated(2, 2);
-    let started = std::time::Instant::now();
     let fitted = fit(
         &trial,
         &Prior::default(),
@@ -248,24 +247,14 @@ fn a_bench_of_seven_by_two_is_recovered() {
         &Unwatched,
     )
     .unwrap();
-    println!(
-        "{:.2} s, {} gradients, passed {}, divergences {}",
-        started.elapsed().as_secs_f64(),
-        fitted.gradients,
-        fitted.passed,
-        fitted.divergences
-    );
-    for q in &fitted.quantities {
-        println!(
-            "{:16} {:8.3} {:8.3} {:8.3} ess {:6.0} rhat {:.4}",
-            q.name, q.summary.median, q.summary.lo90, q.summary.hi90, q.summary.ess, q.summary.rhat
-        );
-    }
-    let inside = (0..7).filter(|s| {
-        let b = fitted.quantities[*s].summary;
-        b.lo90 <= world.beta[*s] && world.beta[*s] <= b.hi90
+    assert!(fitted.passed);
+    // Levels stand or fall together (one bench, one simulator), ratios are what it tells apart.
+    let inside = (1..7).filter(|s| {
+        let ratio = fitted.of(|w| w.beta[*s] - w.beta[0]);
+        let truth = world.beta[*s] - world.beta[0];
+        ratio.lo90 <= truth && truth <= ratio.hi90
     });
-    assert!(inside.count() >= 5);
+    assert!(inside.count() >= 4, "nine in ten are expected inside");
 }
 
 /// Survey of the sampler's behaviour; run by hand with --ignored --nocapture.
