@@ -5,12 +5,17 @@ use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
 use crate::contact::rigid::{BoxPath, EngineKind, Ledger};
 use crate::contact::{Body, Restitution, Solidity, Touch};
 use crate::dose::DoseRate;
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
+use crate::law::foam::{Foam, OPEN_CELL};
+use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::tumble::Names;
 use crate::exposure::{Precision, Tumble};
 use crate::figure::Figure;
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
-use crate::scenario::plan::{Deed, EngineChoice, ExposurePlan, Motion, SpecimenPlan};
+use crate::scenario::plan::{
+    Deed, EngineChoice, ExposurePlan, Face, Load, Motion, PadPlan, SpecimenPlan,
+};
 use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +23,8 @@ use serde::{Deserialize, Serialize};
 const ENGINES: u32 = 1;
 /// Most replicates of a part: 400 x 20 s of tumbling.
 const MOST_REPLICATES: u64 = 400;
+/// Poses per face of a rub.
+const POSES: usize = 8;
 
 /// Which part of a scenario.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +42,8 @@ pub struct Outcome {
     pub rate: DoseRate,
     /// Energy books, one per replicate; empty for pads.
     pub ledgers: Vec<Ledger>,
+    /// Pressure footprints, one per face; empty for hard contact.
+    pub footprints: Vec<Picture>,
 }
 
 /// A part ready to be computed.
@@ -165,7 +174,8 @@ impl<'a> Part<'a> {
     fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
         let mut outcome = match &self.exposure.deed {
             Deed::Tumble { .. } => self.tumble(watch),
-            Deed::Drop { .. } | Deed::Rub { .. } | Deed::Handle { .. } | Deed::Ride { .. } => {
+            Deed::Rub { .. } => self.rub(watch),
+            Deed::Drop { .. } | Deed::Handle { .. } | Deed::Ride { .. } => {
                 Err(Error::refused("this kind of exposure is not computed yet"))
             }
         }?;
@@ -268,6 +278,7 @@ impl<'a> Part<'a> {
         let mut outcome = Outcome {
             rate: tumbled.rate,
             ledgers: tumbled.ledgers,
+            footprints: Vec::new(),
         };
         if self.plan.specimen.mass.is_none() {
             outcome.rate.notes.push(Note::new(
@@ -280,5 +291,52 @@ impl<'a> Part<'a> {
             ));
         }
         Ok(outcome)
+    }
+
+    fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Rub { pad, load, stroke, pad_length, faces, tilt } = &self.exposure.deed else {
+            return Err(Error::refused("not a rub"));
+        };
+        let rub = Rub {
+            name: self.exposure.name.clone(),
+            pad: foam(pad),
+            friction: self.friction,
+            load: match load {
+                Load::Hand(force) => rub::Load::Hand(*force),
+                Load::OwnWeight => rub::Load::OwnWeight,
+                Load::Interference(depth) => rub::Load::Interference(*depth),
+            },
+            stroke: *stroke,
+            pad_length: *pad_length,
+            faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
+            tilt: *tilt,
+            poses: POSES,
+            spacing: SURVEY,
+        };
+        let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        Ok(Outcome {
+            rate: rubbed.rate,
+            ledgers: Vec::new(),
+            footprints: rubbed.pictures,
+        })
+    }
+}
+
+/// The foam of a pad.
+fn foam(plan: &PadPlan) -> Pad {
+    Pad {
+        filling: Filling::Foam(Foam::new(OPEN_CELL, plan.cld40)),
+        thickness: plan.thickness,
+    }
+}
+
+fn word(face: Face) -> &'static str {
+    match face {
+        Face::Top => "top",
+        Face::Base => "base",
+        Face::Front => "front",
+        Face::Back => "back",
+        Face::Left => "left",
+        Face::Right => "right",
     }
 }
