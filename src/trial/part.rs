@@ -2,20 +2,21 @@
 
 use super::store::{Key, Store};
 use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::{BoxPath, EngineKind, Ledger};
 use crate::contact::{Body, Restitution, Solidity, Touch};
 use crate::dose::DoseRate;
-use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
-use crate::law::foam::{Foam, OPEN_CELL};
 use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::tumble::Names;
 use crate::exposure::{Precision, Tumble};
 use crate::figure::Figure;
+use crate::law::foam::{Foam, OPEN_CELL};
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
 use crate::scenario::plan::{
     Deed, EngineChoice, ExposurePlan, Face, Load, Motion, PadPlan, SpecimenPlan,
 };
+use crate::study::stages::stages;
 use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
@@ -110,11 +111,45 @@ impl<'a> Part<'a> {
         format!("{} / {}", self.exposure.name, self.plan.specimen.name)
     }
 
-    /// The finished part from the store, or computed and kept.
+    /// The finished part from the store, or computed and kept: dose per unit while the outer film
+    /// is outermost.
     ///
     /// # Errors
     /// Whatever the engine or the disk says.
     pub fn outcome(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
+        if self.is_proportional_to_friction() {
+            let mut outcome = self.at_friction(1.0).found_or_computed(store, watch)?;
+            outcome.rate = outcome.rate.with_friction_work(self.friction);
+            return Ok(outcome);
+        }
+        self.found_or_computed(store, watch)
+    }
+
+    /// Dose per unit with each film outermost, body outward: pads scale with friction, hard contact
+    /// is computed again for each friction that differs.
+    ///
+    /// # Errors
+    /// As [`Part::outcome`].
+    pub fn stages(&self, store: &Store, watch: &dyn Watch) -> Result<Vec<DoseRate>> {
+        stages(&self.plan.specimen, &self.treatment, |friction| {
+            Ok(self.at_friction(friction).outcome(store, watch)?.rate)
+        })
+    }
+
+    /// On a pad that is pressed with a set force or depth the work is friction times force times
+    /// path, exactly, so one computation serves every friction.
+    fn is_proportional_to_friction(&self) -> bool {
+        matches!(self.exposure.deed, Deed::Rub { .. })
+    }
+
+    fn at_friction(&self, friction: f64) -> Part<'a> {
+        Part {
+            friction,
+            ..self.clone()
+        }
+    }
+
+    fn found_or_computed(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let key = self.key()?;
         if let Some(outcome) = store.get(&key) {
             return Ok(outcome);
@@ -136,7 +171,6 @@ impl<'a> Part<'a> {
     }
 
     fn key(&self) -> Result<Key> {
-        let body = &self.plan.specimen.body;
         let recorded = match &self.exposure.deed {
             Deed::Tumble {
                 motion: Motion::Recorded { file },
@@ -144,31 +178,47 @@ impl<'a> Part<'a> {
             } => std::fs::read(file).ok(),
             _ => None,
         };
-        Key::of(
-            "dose",
-            &(
+        let inputs = (
+            (
                 ENGINES,
-                self.figure.hash,
-                (self.scenario.seed, self.scenario.precision.to_bits()),
-                (&self.exposure.name, &self.plan.specimen.name),
-                &self.exposure.deed,
-                self.friction,
-                (
-                    self.body.mass,
-                    body.youngs.value,
-                    body.poisson.value,
-                    body.yield_stress.value,
-                ),
-                self.face_numbers(),
-                recorded,
+                self.scenario.seed,
+                self.scenario.precision.to_bits(),
             ),
-        )
+            self.figure.hash,
+            &self.exposure.name,
+            &self.exposure.deed,
+            self.friction,
+            self.specimen_numbers(),
+            recorded,
+        );
+        Key::of("dose", &inputs)
     }
 
-    /// Everything of body against counterface that a hard contact depends on.
-    fn face_numbers(&self) -> (Option<[f64; 3]>, Option<Restitution>) {
-        let solid = self.face.solidity().ok().map(|s| s.map(|k| k.value));
-        (solid, self.restitution(None).ok())
+    /// What of the specimen decides the part: nothing for a hand on a pad, the mass for own weight,
+    /// everything for hard contact.
+    fn specimen_numbers(&self) -> Option<(f64, Option<HardNumbers<'_>>)> {
+        match &self.exposure.deed {
+            Deed::Rub {
+                load: Load::OwnWeight,
+                ..
+            } => Some((self.body.mass, None)),
+            Deed::Rub { .. } => None,
+            _ => {
+                let body = &self.plan.specimen.body;
+                let face = self.face.solidity().ok().map(|s| s.map(|k| k.value));
+                let hard = HardNumbers {
+                    name: &self.plan.specimen.name,
+                    body: [
+                        body.youngs.value,
+                        body.poisson.value,
+                        body.yield_stress.value,
+                    ],
+                    face,
+                    restitution: self.restitution(None).ok(),
+                };
+                Some((self.body.mass, Some(hard)))
+            }
+        }
     }
 
     fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
@@ -294,7 +344,15 @@ impl<'a> Part<'a> {
     }
 
     fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
-        let Deed::Rub { pad, load, stroke, pad_length, faces, tilt } = &self.exposure.deed else {
+        let Deed::Rub {
+            pad,
+            load,
+            stroke,
+            pad_length,
+            faces,
+            tilt,
+        } = &self.exposure.deed
+        else {
             return Err(Error::refused("not a rub"));
         };
         let rub = Rub {
@@ -320,6 +378,15 @@ impl<'a> Part<'a> {
             footprints: rubbed.pictures,
         })
     }
+}
+
+/// Everything of body against counterface that a hard contact depends on.
+#[derive(Serialize)]
+struct HardNumbers<'a> {
+    name: &'a str,
+    body: [f64; 3],
+    face: Option<[f64; 3]>,
+    restitution: Option<Restitution>,
 }
 
 /// The foam of a pad.
