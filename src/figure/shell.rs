@@ -310,7 +310,11 @@ mod tests {
         let n = 24;
         let at = |i: usize, side: usize| {
             let (turn, half) = (i / n, i as f64 / n as f64 * std::f64::consts::PI);
-            let side = if (side + turn).is_multiple_of(2) { 0.3 } else { -0.3 };
+            let side = if (side + turn).is_multiple_of(2) {
+                0.3
+            } else {
+                -0.3
+            };
             let half = half - turn as f64 * std::f64::consts::PI;
             let r = 1.0 + side * half.cos();
             let angle = 2.0 * half;
