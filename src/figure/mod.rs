@@ -24,6 +24,7 @@ mod cluster;
 mod curvature;
 mod grid;
 mod make;
+mod quickhull;
 mod sample;
 
 pub use crate::format::read::Axis;
