@@ -11,6 +11,7 @@ pub mod hull;
 pub mod mesh;
 pub mod name;
 pub mod patch;
+pub mod sculpt;
 pub mod settings;
 pub mod shapes;
 pub mod shell;
