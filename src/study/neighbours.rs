@@ -69,7 +69,6 @@ impl Neighbours {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::Vec3;
     use crate::figure::{Settings, shapes};
 
     fn figure(mesh: &crate::figure::Mesh) -> Figure {
@@ -107,16 +106,22 @@ mod tests {
     /// The two sides of a blade of 0.4 mm are nearer than patches are wide, yet no neighbours.
     #[test]
     fn the_sides_of_a_blade_are_apart() {
-        let blade = figure(&shapes::block(
-            Vec3::new(-4.0, -0.2, 0.0),
-            Vec3::new(4.0, 0.2, 8.0),
-        ));
+        let mut blade = super::super::fixture::plate(6, &[]);
+        let other_side: Vec<_> = blade
+            .patches
+            .iter()
+            .map(|p| {
+                let mut q = p.clone();
+                q.centroid.z -= 0.4e-3;
+                q.normal = -q.normal;
+                q
+            })
+            .collect();
+        blade.patches.extend(other_side);
         let neighbours = Neighbours::of(&blade);
-        for (p, patch) in blade.patches.iter().enumerate() {
-            for &q in neighbours.of_patch(p) {
-                assert!(patch.normal.dot(&blade.patches[q].normal) > -0.3);
-            }
+        for p in 0..36 {
+            assert!(neighbours.of_patch(p).iter().all(|q| *q < 36));
+            assert!((3..=8).contains(&neighbours.of_patch(p).len()));
         }
-        assert!((0..blade.patches.len()).all(|p| !neighbours.of_patch(p).is_empty()));
     }
 }
