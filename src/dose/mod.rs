@@ -27,7 +27,7 @@ pub struct Imprint {
 }
 
 /// Sums of what each patch received.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Dose {
     totals: Vec<Amounts>,
 }

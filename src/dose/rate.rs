@@ -37,7 +37,7 @@ impl Unit {
 
 /// Dose per unit of one exposure of one specimen: mean over replicates, and the replicates
 /// themselves so that every later interval and rank certainty comes from the same draws.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DoseRate {
     /// What one unit is.
     pub unit: Unit,

@@ -1,1 +1,3 @@
 //! Asks, words and draws; never computes.
+
+pub mod picture;
