@@ -3,6 +3,8 @@
 use super::args::{DemoArgs, Effort, RunArgs};
 use super::talk::Talk;
 use crate::base::{Result, Watch};
+use crate::figure::Display;
+use crate::report::folder;
 use crate::scenario::{Source, lift};
 use crate::trial::{Foreman, Store, Trial};
 use std::path::{Path, PathBuf};
@@ -81,20 +83,9 @@ pub fn carry_out(source: &Source, output: &Path, effort: &Effort, talk: &Talk) -
     let talk = talk.with_budget(scenario.budget);
     let trial = Trial::carry_out(scenario, &store, &talk)?;
     let answers = trial.answers((&raw, source), (&store, &talk))?;
-    for part in &answers.parts {
-        for area in part.areas.iter().take(5) {
-            talk.result(&format!(
-                "{:?}",
-                (
-                    area.area.rank,
-                    &area.area.words,
-                    area.area.friction,
-                    area.area.certainty,
-                    &area.lives[1].life
-                )
-            ));
-        }
-    }
+    folder::write_tables(output, &trial, &answers)?;
+    let display = Display::of(&trial.figure);
+    folder::write_heat(output, &trial, &answers, &display)?;
     for c in &answers.compares {
         talk.result(&c.sentence);
     }
