@@ -1,7 +1,10 @@
 //! The command line: one file per command, one place for talk, one for complaints.
 
 pub mod args;
+pub mod ask;
 pub mod complain;
+pub mod look;
+pub mod results;
 pub mod run;
 pub mod talk;
 
@@ -51,9 +54,12 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
                 crate::base::Error::system("write the manual page", "stdout", &cause)
             })
         }
-        _ => {
-            talk.say("not yet");
-            Ok(())
-        }
+        Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Compare(args) => ask::compare(&args, talk),
+        Command::Whatif(args) => ask::whatif(&args, talk),
+        Command::Export(args) => ask::export(&args, talk),
+        Command::Stock(args) => look::stock(&args, talk),
+        Command::Check => look::check(talk),
+        Command::Sculpt(args) => look::sculpt_file(&args, talk),
     }
 }

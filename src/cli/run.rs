@@ -1,12 +1,13 @@
 //! `run` and `demo`: a whole scenario, from file to report.
 
 use super::args::{DemoArgs, Effort, RunArgs};
+use super::results::Job;
 use super::talk::Talk;
 use crate::base::{Result, Watch};
-use crate::figure::Display;
-use crate::report::folder;
-use crate::scenario::{Source, lift};
-use crate::trial::{Foreman, Store, Trial};
+use crate::report::summary::summary;
+use crate::report::words;
+use crate::scenario::Source;
+use crate::trial::Foreman;
 use std::path::{Path, PathBuf};
 
 /// The scenario that `demo` carries out.
@@ -28,7 +29,7 @@ impl Foreman for Talk {
 /// As [`carry_out`].
 pub fn demo(args: &DemoArgs, talk: &Talk) -> Result<()> {
     let source = Source::embedded("the demo scenario", DEMO);
-    carry_out(&source, &args.output, &args.effort, talk)
+    carry_out(source, &args.output, &args.effort, talk)
 }
 
 /// `thumbworn run`.
@@ -41,7 +42,7 @@ pub fn run(args: &RunArgs, talk: &Talk) -> Result<()> {
         .output
         .clone()
         .unwrap_or_else(|| results_of(&args.scenario));
-    carry_out(&source, &output, &args.effort, talk)
+    carry_out(source, &output, &args.effort, talk)
 }
 
 /// The results folder of a scenario file when none is given.
@@ -67,30 +68,22 @@ pub fn use_threads(effort: &Effort) {
 ///
 /// # Errors
 /// Bad input, a refused result, a full disk, or the user's wish to stop.
-pub fn carry_out(source: &Source, output: &Path, effort: &Effort, talk: &Talk) -> Result<()> {
+pub fn carry_out(source: Source, output: &Path, effort: &Effort, talk: &Talk) -> Result<()> {
     use_threads(effort);
-    let mut raw = source.parse()?;
-    if let Some(precision) = effort.precision {
-        raw.precision_pct = precision;
+    let job = Job::open(source, output, effort)?;
+    let talk = talk.with_budget(job.scenario.budget);
+    let trial = job.carry_out(&talk)?;
+    let answers = trial.answers((&job.raw, &job.source), (&job.store, &talk))?;
+    job.write(&trial, &answers, &talk)?;
+    for sentence in words::answers(&trial, &answers) {
+        talk.result(&format!("- {sentence}"));
     }
-    raw.budget_min = effort.budget.or(raw.budget_min);
-    raw.seed = effort.seed.unwrap_or(raw.seed);
-    let scenario = lift(source, &raw)?;
-    let store = Store::open(output)?;
-    if effort.fresh {
-        store.forget()?;
-    }
-    let talk = talk.with_budget(scenario.budget);
-    let trial = Trial::carry_out(scenario, &store, &talk)?;
-    let answers = trial.answers((&raw, source), (&store, &talk))?;
-    folder::write_tables(output, &trial, &answers)?;
-    let display = Display::of(&trial.figure);
-    folder::write_heat(output, &trial, &answers, &display)?;
-    for c in &answers.compares {
-        talk.result(&c.sentence);
-    }
-    for w in &answers.whatifs {
-        talk.result(&w.sentence);
+    talk.result(&format!(
+        "\nreport: {}\ntables, heat maps and pictures beside it",
+        output.join("report.html").display()
+    ));
+    if talk.json() {
+        talk.object(&summary(&trial, &answers, &[]));
     }
     Ok(())
 }

@@ -14,6 +14,9 @@ const REACH: f64 = 5e-4;
 /// More triangles than this are not made; long edges then stay longer.
 const MOST_TRIANGLES: usize = 400_000;
 
+/// Triangles of the page's mesh: keeps a page below 2 MB.
+pub const LIGHT_TRIANGLES: usize = 50_000;
+
 /// A mesh to be coloured.
 #[derive(Debug, Clone)]
 pub struct Display {
@@ -27,7 +30,10 @@ impl Display {
     /// The display mesh of a figure.
     #[must_use]
     pub fn of(figure: &Figure) -> Display {
-        let mesh = split(&figure.mesh);
+        Display::on(figure, split(&figure.mesh))
+    }
+
+    fn on(figure: &Figure, mesh: Mesh) -> Display {
         let normals = corner_normals(&mesh);
         let weights = mesh
             .vertices
@@ -36,6 +42,20 @@ impl Display {
             .map(|(v, n)| figure.surface.spread(v, n, REACH))
             .collect();
         Display { mesh, weights }
+    }
+
+    /// A lighter mesh for the page: at most about [`LIGHT_TRIANGLES`], tips kept.
+    #[must_use]
+    pub fn light(figure: &Figure) -> Display {
+        let fine = split(&figure.mesh);
+        let mesh = if fine.triangles.len() <= LIGHT_TRIANGLES {
+            fine
+        } else if figure.mesh.triangles.len() <= LIGHT_TRIANGLES {
+            figure.mesh.clone()
+        } else {
+            super::sculpt::simplify(&figure.mesh, LIGHT_TRIANGLES)
+        };
+        Display::on(figure, mesh)
     }
 
     /// A map over patches as values on the corners.

@@ -85,6 +85,19 @@ impl Trial {
         (raw, source): (&RawScenario, &Source),
         (store, foreman): (&Store, &dyn Foreman),
     ) -> Result<Answers> {
+        let mut answers = self.answers_without_whatifs(foreman)?;
+        for plan in &self.scenario.whatifs {
+            let found = self.whatif(plan, (raw, source), (store, foreman))?;
+            answers.whatifs.extend(found);
+        }
+        Ok(answers)
+    }
+
+    /// Areas, lives and comparisons, from what is finished.
+    ///
+    /// # Errors
+    /// When there is nothing to compare.
+    pub fn answers_without_whatifs(&self, foreman: &dyn Foreman) -> Result<Answers> {
         let mut parts = Vec::new();
         for done in &self.done {
             foreman.say(&format!("wear and life: {}", self.name(done.id)));
@@ -94,14 +107,10 @@ impl Trial {
         for plan in &self.scenario.compares {
             compares.extend(self.compare(plan)?);
         }
-        let mut whatifs = Vec::new();
-        for plan in &self.scenario.whatifs {
-            whatifs.extend(self.whatif(plan, (raw, source), (store, foreman))?);
-        }
         Ok(Answers {
             parts,
             compares,
-            whatifs,
+            whatifs: Vec::new(),
         })
     }
 

@@ -10,7 +10,7 @@ use crate::scenario::plan::FigureSource;
 use crate::wear::Treatment;
 
 /// Triangles of the sculpt that ships, enough for its 0.5 mm tips.
-pub const SCULPT_TRIANGLES: usize = 60_000;
+pub const SCULPT_TRIANGLES: usize = 50_000;
 
 /// Who watches over the parts.
 pub trait Foreman {
