@@ -55,8 +55,9 @@ pub fn calibrate(stock: &Stock, coupon: &Coupon) -> Result<Vec<Overrule>> {
         coupon.contact_length,
         coupon.passes,
     );
-    let counts = coupon.to_sheen.iter().chain(&coupon.to_undercoat);
-    if !(work > 0.0 && work.is_finite()) || !counts.clone().all(|n| *n > 0.0) {
+    let mut counts = coupon.to_sheen.iter().chain(&coupon.to_undercoat);
+    let sound = work > 0.0 && work.is_finite() && counts.all(|n| *n > 0.0);
+    if !sound {
         return Err(Error::input(
             "a coupon's pressure, length, friction and counts must be above 0",
         ));

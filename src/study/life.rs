@@ -120,6 +120,28 @@ pub struct Life {
     pub load_law: Interval,
 }
 
+impl Life {
+    /// One sentence: where, what, when, how sure. [`CAVEAT`] belongs beside it.
+    ///
+    /// * `area`: the area's words
+    #[must_use]
+    pub fn sentence(&self, area: &str, end: End, unit: Unit) -> String {
+        let count = |v: f64| super::compare::digits(v);
+        let Interval { median, low, high } = self.both;
+        format!(
+            "{area}: {} after {} {unit} (90 %: {} to {}; {} if wear per joule is the constant, {} if \
+             wear per load and path is).",
+            end.words(),
+            count(median),
+            count(low),
+            count(high),
+            count(self.energy_law.median),
+            count(self.load_law.median),
+            unit = unit.plural(),
+        )
+    }
+}
+
 /// One part's share of the variance of ln life.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PartShare {

@@ -65,6 +65,22 @@ fn the_median_is_the_hand_calculation() {
     assert!((0.36..0.54).contains(&edge), "{edge}");
 }
 
+#[test]
+fn a_life_is_told_with_its_interval_and_both_laws() {
+    let bench = Bench::new(&["acrylic paint, brush"], "soft foam", &[100.0; 4], 50e3);
+    let life = lives_of(&bench).patch(3).unwrap();
+    let told = life.sentence("tip, front", End::Colour, Unit::Stroke);
+    assert!(
+        told.starts_with("tip, front: paint through after "),
+        "{told}"
+    );
+    assert!(
+        told.contains("strokes (90 %: ") && told.contains("per joule"),
+        "{told}"
+    );
+    assert!(CAVEAT.contains("F2357") && CAVEAT.contains("F3152") && CAVEAT.contains("two coupons"));
+}
+
 /// Twice the dose, half the life, to the bit of f32; no dose, no life.
 #[test]
 fn life_is_inverse_to_dose() {
