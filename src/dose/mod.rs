@@ -55,6 +55,12 @@ impl Dose {
         }
     }
 
+    fn scale_friction(&mut self, times: f64) {
+        for amounts in &mut self.totals {
+            amounts.friction *= times;
+        }
+    }
+
     /// Totals per patch, not divided by area.
     #[must_use]
     pub fn totals(&self) -> &[Amounts] {

@@ -121,7 +121,7 @@ impl Trial {
             figure: &self.figure,
             specimen: &self.scenario.specimens[done.id.specimen].specimen,
             treatment: &done.treatment,
-            rates: std::slice::from_ref(&done.outcome.rate),
+            rates: &done.stages,
         }
     }
 
@@ -259,7 +259,7 @@ impl Trial {
                 Ok(Case {
                     specimen: varied.specimens[plan.specimen].specimen.clone(),
                     treatment: done.treatment,
-                    rates: vec![done.outcome.rate],
+                    rates: done.stages,
                 })
             })?);
         }

@@ -3,6 +3,7 @@
 use super::part::{Outcome, Part, PartId};
 use super::store::Store;
 use crate::base::{Error, Result, Watch};
+use crate::dose::DoseRate;
 use crate::figure::{Figure, sculpt};
 use crate::scenario::Scenario;
 use crate::scenario::plan::FigureSource;
@@ -26,6 +27,8 @@ pub struct Done {
     pub id: PartId,
     /// What it gave.
     pub outcome: Outcome,
+    /// Dose per unit with each film outermost, body outward.
+    pub stages: Vec<DoseRate>,
     /// How the films meet the counterface.
     pub treatment: Treatment,
     /// [kg] of the specimen.
@@ -110,9 +113,11 @@ pub fn one(
     let part = Part::new(scenario, figure, id)?;
     let watch = foreman.part(&part.name());
     let outcome = part.outcome(store, watch.as_ref())?;
+    let stages = part.stages(store, watch.as_ref())?;
     Ok(Done {
         id,
         outcome,
+        stages,
         mass: part.body().mass,
         treatment: part.treatment,
     })

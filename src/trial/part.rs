@@ -2,15 +2,21 @@
 
 use super::store::{Key, Store};
 use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::{BoxPath, EngineKind, Ledger};
 use crate::contact::{Body, Restitution, Solidity, Touch};
 use crate::dose::DoseRate;
+use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::tumble::Names;
 use crate::exposure::{Precision, Tumble};
 use crate::figure::Figure;
+use crate::law::foam::{Foam, OPEN_CELL};
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
-use crate::scenario::plan::{Deed, EngineChoice, ExposurePlan, Motion, SpecimenPlan};
+use crate::scenario::plan::{
+    Deed, EngineChoice, ExposurePlan, Face, Load, Motion, PadPlan, SpecimenPlan,
+};
+use crate::study::stages::stages;
 use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +24,8 @@ use serde::{Deserialize, Serialize};
 const ENGINES: u32 = 1;
 /// Most replicates of a part: 400 x 20 s of tumbling.
 const MOST_REPLICATES: u64 = 400;
+/// Poses per face of a rub.
+const POSES: usize = 8;
 
 /// Which part of a scenario.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +43,8 @@ pub struct Outcome {
     pub rate: DoseRate,
     /// Energy books, one per replicate; empty for pads.
     pub ledgers: Vec<Ledger>,
+    /// Pressure footprints, one per face; empty for hard contact.
+    pub footprints: Vec<Picture>,
 }
 
 /// A part ready to be computed.
@@ -101,11 +111,45 @@ impl<'a> Part<'a> {
         format!("{} / {}", self.exposure.name, self.plan.specimen.name)
     }
 
-    /// The finished part from the store, or computed and kept.
+    /// The finished part from the store, or computed and kept: dose per unit while the outer film
+    /// is outermost.
     ///
     /// # Errors
     /// Whatever the engine or the disk says.
     pub fn outcome(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
+        if self.is_proportional_to_friction() {
+            let mut outcome = self.at_friction(1.0).found_or_computed(store, watch)?;
+            outcome.rate = outcome.rate.with_friction_work(self.friction);
+            return Ok(outcome);
+        }
+        self.found_or_computed(store, watch)
+    }
+
+    /// Dose per unit with each film outermost, body outward: pads scale with friction, hard contact
+    /// is computed again for each friction that differs.
+    ///
+    /// # Errors
+    /// As [`Part::outcome`].
+    pub fn stages(&self, store: &Store, watch: &dyn Watch) -> Result<Vec<DoseRate>> {
+        stages(&self.plan.specimen, &self.treatment, |friction| {
+            Ok(self.at_friction(friction).outcome(store, watch)?.rate)
+        })
+    }
+
+    /// On a pad that is pressed with a set force or depth the work is friction times force times
+    /// path, exactly, so one computation serves every friction.
+    fn is_proportional_to_friction(&self) -> bool {
+        matches!(self.exposure.deed, Deed::Rub { .. })
+    }
+
+    fn at_friction(&self, friction: f64) -> Part<'a> {
+        Part {
+            friction,
+            ..self.clone()
+        }
+    }
+
+    fn found_or_computed(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let key = self.key()?;
         if let Some(outcome) = store.get(&key) {
             return Ok(outcome);
@@ -127,7 +171,6 @@ impl<'a> Part<'a> {
     }
 
     fn key(&self) -> Result<Key> {
-        let body = &self.plan.specimen.body;
         let recorded = match &self.exposure.deed {
             Deed::Tumble {
                 motion: Motion::Recorded { file },
@@ -135,37 +178,54 @@ impl<'a> Part<'a> {
             } => std::fs::read(file).ok(),
             _ => None,
         };
-        Key::of(
-            "dose",
-            &(
+        let inputs = (
+            (
                 ENGINES,
-                self.figure.hash,
-                (self.scenario.seed, self.scenario.precision.to_bits()),
-                (&self.exposure.name, &self.plan.specimen.name),
-                &self.exposure.deed,
-                self.friction,
-                (
-                    self.body.mass,
-                    body.youngs.value,
-                    body.poisson.value,
-                    body.yield_stress.value,
-                ),
-                self.face_numbers(),
-                recorded,
+                self.scenario.seed,
+                self.scenario.precision.to_bits(),
             ),
-        )
+            self.figure.hash,
+            &self.exposure.name,
+            &self.exposure.deed,
+            self.friction,
+            self.specimen_numbers(),
+            recorded,
+        );
+        Key::of("dose", &inputs)
     }
 
-    /// Everything of body against counterface that a hard contact depends on.
-    fn face_numbers(&self) -> (Option<[f64; 3]>, Option<Restitution>) {
-        let solid = self.face.solidity().ok().map(|s| s.map(|k| k.value));
-        (solid, self.restitution(None).ok())
+    /// What of the specimen decides the part: nothing for a hand on a pad, the mass for own weight,
+    /// everything for hard contact.
+    fn specimen_numbers(&self) -> Option<(f64, Option<HardNumbers<'_>>)> {
+        match &self.exposure.deed {
+            Deed::Rub {
+                load: Load::OwnWeight,
+                ..
+            } => Some((self.body.mass, None)),
+            Deed::Rub { .. } => None,
+            _ => {
+                let body = &self.plan.specimen.body;
+                let face = self.face.solidity().ok().map(|s| s.map(|k| k.value));
+                let hard = HardNumbers {
+                    name: &self.plan.specimen.name,
+                    body: [
+                        body.youngs.value,
+                        body.poisson.value,
+                        body.yield_stress.value,
+                    ],
+                    face,
+                    restitution: self.restitution(None).ok(),
+                };
+                Some((self.body.mass, Some(hard)))
+            }
+        }
     }
 
     fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
         let mut outcome = match &self.exposure.deed {
             Deed::Tumble { .. } => self.tumble(watch),
-            Deed::Drop { .. } | Deed::Rub { .. } | Deed::Handle { .. } | Deed::Ride { .. } => {
+            Deed::Rub { .. } => self.rub(watch),
+            Deed::Drop { .. } | Deed::Handle { .. } | Deed::Ride { .. } => {
                 Err(Error::refused("this kind of exposure is not computed yet"))
             }
         }?;
@@ -268,6 +328,7 @@ impl<'a> Part<'a> {
         let mut outcome = Outcome {
             rate: tumbled.rate,
             ledgers: tumbled.ledgers,
+            footprints: Vec::new(),
         };
         if self.plan.specimen.mass.is_none() {
             outcome.rate.notes.push(Note::new(
@@ -280,5 +341,69 @@ impl<'a> Part<'a> {
             ));
         }
         Ok(outcome)
+    }
+
+    fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Rub {
+            pad,
+            load,
+            stroke,
+            pad_length,
+            faces,
+            tilt,
+        } = &self.exposure.deed
+        else {
+            return Err(Error::refused("not a rub"));
+        };
+        let rub = Rub {
+            name: self.exposure.name.clone(),
+            pad: foam(pad),
+            friction: self.friction,
+            load: match load {
+                Load::Hand(force) => rub::Load::Hand(*force),
+                Load::OwnWeight => rub::Load::OwnWeight,
+                Load::Interference(depth) => rub::Load::Interference(*depth),
+            },
+            stroke: *stroke,
+            pad_length: *pad_length,
+            faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
+            tilt: *tilt,
+            poses: POSES,
+            spacing: SURVEY,
+        };
+        let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        Ok(Outcome {
+            rate: rubbed.rate,
+            ledgers: Vec::new(),
+            footprints: rubbed.pictures,
+        })
+    }
+}
+
+/// Everything of body against counterface that a hard contact depends on.
+#[derive(Serialize)]
+struct HardNumbers<'a> {
+    name: &'a str,
+    body: [f64; 3],
+    face: Option<[f64; 3]>,
+    restitution: Option<Restitution>,
+}
+
+/// The foam of a pad.
+fn foam(plan: &PadPlan) -> Pad {
+    Pad {
+        filling: Filling::Foam(Foam::new(OPEN_CELL, plan.cld40)),
+        thickness: plan.thickness,
+    }
+}
+
+fn word(face: Face) -> &'static str {
+    match face {
+        Face::Top => "top",
+        Face::Base => "base",
+        Face::Front => "front",
+        Face::Back => "back",
+        Face::Left => "left",
+        Face::Right => "right",
     }
 }
