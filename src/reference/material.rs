@@ -330,6 +330,14 @@ impl Counterface {
         Ok([value("youngs")?, value("poisson")?, value("yield")?])
     }
 
+    /// Friction at which the rate of one film on it is stated: the coupon's, if the user rubbed
+    /// one, else the prior rows'.
+    #[must_use]
+    pub fn friction_of_rate(&self, film: &str) -> f64 {
+        let own = self.entry.values.get(&format!("coupon friction on {film}"));
+        own.map_or(self.reference_friction, |known| known.value)
+    }
+
     /// The user's own rate for one film on it, if given (`rate on` overrule).
     #[must_use]
     pub fn own_rate(&self, film: &str) -> Option<&Known> {

@@ -118,7 +118,7 @@ impl Stock {
         };
         Ok(PairRate {
             rate: base * factor,
-            reference_friction: face.reference_friction,
+            reference_friction: face.friction_of_rate(&film.name),
             sigmas,
             modifier_sigma: variance.sqrt(),
             grade: grade.max(own.map_or(film.wear_level.grade, |k| k.grade)),

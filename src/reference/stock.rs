@@ -260,8 +260,9 @@ impl Stock {
         else {
             return Err(self.unknown(with.kind, &with.name));
         };
-        let addable =
-            with.property.starts_with("friction_") || with.property.starts_with("rate on ");
+        let addable = ["friction_", "rate on ", "coupon friction on "]
+            .iter()
+            .any(|start| with.property.starts_with(start));
         if !addable {
             entry.value(&with.property)?;
         }

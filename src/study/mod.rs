@@ -10,6 +10,7 @@ mod undermine;
 pub mod advise;
 pub mod area;
 pub mod compare;
+pub mod coupon;
 pub mod life;
 pub mod matching;
 pub mod reinforce;
@@ -23,6 +24,7 @@ pub(crate) mod fixture;
 pub use advise::{Advice, MEASUREMENTS, Measurement, advise};
 pub use area::{Area, AreaSettings, areas};
 pub use compare::{Comparison, Mover, Ratio, Side, compare};
+pub use coupon::{Coupon, calibrate};
 pub use draw::Part;
 pub use life::{
     CAVEAT, Exposed, Interval, Life, LifeSettings, Lives, PartShare, SCUFF_NOTE, life_ratio, lives,

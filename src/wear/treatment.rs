@@ -56,7 +56,8 @@ pub struct Treatment {
     /// Share of the ploughed volume that leaves the film, above film hardness.
     pub ploughed_share: Known,
     /// d ln(friction work) / d ln(friction) of the exposure: 1 where load and path are set (pads),
-    /// 0 where it is not known; only spreads friction's own uncertainty, never the dose's mean.
+    /// 0 where it is not known, and for grips that rise as friction falls (set it so); only spreads
+    /// friction's own uncertainty, never the dose's mean.
     pub work_follows_friction: f64,
     /// Multiplier of the rate beside bare spots, if declared.
     pub undermining: Option<Known>,
