@@ -16,6 +16,7 @@ pub mod ledger;
 mod lone;
 pub mod path;
 pub mod rapier;
+pub mod recording;
 pub mod scene;
 pub mod spin;
 pub mod support;
@@ -24,7 +25,8 @@ pub mod tally;
 pub use contact::Contact;
 pub use ledger::Ledger;
 pub use path::BoxPath;
-pub use scene::{Scene, Shape, State};
+pub use recording::Recording;
+pub use scene::{Scene, Shape, State, Wall};
 
 use crate::base::{Error, Result};
 use serde::{Deserialize, Serialize};
