@@ -1,6 +1,6 @@
 //! One figure in a box of flat walls: it can touch with corners of its hull only.
 
-use super::exact::{BAND, DEEP, EVENTS, KNOCKS, REST, TOLERANCE, crossing};
+use super::exact::{BAND, DEEP, EVENTS, KNOCKS, KNOWN_REST, REST, TOLERANCE, crossing};
 use super::knock::{Knock, drag, knock, normal_impulse};
 use super::path::{BoxPath, Motion};
 use super::spin::{Pose, Spin, principal, quaternion};
@@ -305,7 +305,8 @@ impl Lone {
         let mut list = std::mem::take(&mut self.touching);
         if guests == Guests::Known {
             // A new corner that comes fast is left to go on: its knock is located afterwards.
-            list.retain(|t| t.before.x > -REST || self.known.contains(&t.corner));
+            let known = |t: &Touching| self.known.contains(&t.corner);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| t.corner));
@@ -385,7 +386,7 @@ impl Lone {
             let time = crossing(ends, floor, TOLERANCE, |length| attempt(length, self));
             attempt(time.max(1e-9), self);
             self.deepest = self.deepest.max(-self.gap);
-            self.collect(self.gap.max(floor) + BAND);
+            self.collect(BAND);
             self.knocks(1e-9, contacts);
             self.near.extend(self.touching.iter().map(|t| t.corner));
             self.lasting = true;
@@ -454,7 +455,9 @@ impl Engine for Lone {
             let rest = end - self.time;
             events += 1;
             if events > 4 * EVENTS {
-                self.contact_step(rest, Guests::All, contacts);
+                // Short, because a new corner may come within it.
+                let short = rest.min(0.02 * self.step);
+                self.contact_step(short, Guests::All, contacts);
                 std::mem::swap(&mut self.known, &mut self.near);
             } else if self.lasting || events > EVENTS {
                 self.lasting_step(rest, contacts);
