@@ -2,6 +2,7 @@
 
 pub mod args;
 pub mod complain;
+pub mod run;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -25,6 +26,8 @@ pub fn main() -> ExitCode {
 
 fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
     match command {
+        Command::Demo(args) => run::demo(&args, talk),
+        Command::Run(args) => run::run(&args, talk),
         Command::Schema => {
             let schema = schemars::schema_for!(crate::scenario::raw::RawScenario);
             println!(

@@ -5,3 +5,7 @@ pub mod tumble;
 
 pub use replicate::Precision;
 pub use tumble::{Tumble, Tumbled};
+pub mod rub;
+
+mod poses;
+mod soft_notes;

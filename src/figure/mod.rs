@@ -6,11 +6,13 @@
 //! [`surface`], [`patch`], [`hull`], [`name`].
 
 pub mod column;
+pub mod display;
 pub mod frame;
 pub mod hull;
 pub mod mesh;
 pub mod name;
 pub mod patch;
+pub mod sculpt;
 pub mod settings;
 pub mod shapes;
 pub mod shell;
@@ -22,9 +24,11 @@ mod cluster;
 mod curvature;
 mod grid;
 mod make;
+mod quickhull;
 mod sample;
 
 pub use crate::format::read::Axis;
+pub use display::Display;
 pub use hull::Hull;
 pub use mesh::Mesh;
 pub use patch::{Patch, PatchId, Shape};

@@ -9,3 +9,7 @@ pub mod hertz;
 pub mod impact;
 pub mod skin_wear;
 pub mod wear;
+pub mod foam;
+mod foam_table;
+pub mod layer;
+pub mod punch;

@@ -1,1 +1,4 @@
 //! Asks, words and draws; never computes.
+
+pub mod picture;
+pub mod page;

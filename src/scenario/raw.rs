@@ -82,6 +82,8 @@ pub struct RawSpecimen {
     /// Friction of the outer film by counterface; overrules the stock.
     #[serde(default)]
     pub friction: BTreeMap<String, f64>,
+    /// Days since the last coat; below 7 the films still wear faster.
+    pub cure_days: Option<f64>,
 }
 
 /// A body of the stock by name, or given by numbers.
@@ -235,6 +237,17 @@ pub enum RawPad {
     Given(RawPadNumbers),
 }
 
+impl RawPad {
+    /// The row of the stock it is, or is like.
+    #[must_use]
+    pub fn like(&self) -> &str {
+        match self {
+            RawPad::Named(name) => name,
+            RawPad::Given(numbers) => &numbers.like,
+        }
+    }
+}
+
 /// A foam pad by numbers.
 #[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -272,6 +285,9 @@ pub struct RawRub {
     pub tilt_deg: f64,
     /// Length of the pad along the stroke if it is shorter than the stroke, in millimetres.
     pub pad_length_mm: Option<f64>,
+    /// Grit in the foam or on the fingers.
+    #[serde(default)]
+    pub gritty: bool,
     /// Friction of the outer film on the pad; overrules the stock.
     pub friction: Option<f64>,
 }
@@ -304,6 +320,9 @@ pub struct RawHandle {
     pub floor_n: Option<f64>,
     /// Grip over slip limit.
     pub margin: Option<f64>,
+    /// Grit in the foam or on the fingers.
+    #[serde(default)]
+    pub gritty: bool,
     /// Friction of the outer film on skin at 1 N; overrules the stock.
     pub friction: Option<f64>,
 }
@@ -345,10 +364,16 @@ pub struct RawRide {
     pub interference_mm: f64,
     /// Vibration schedule of the stock.
     pub schedule: String,
+    /// A warm car: 30 C and more.
+    #[serde(default)]
+    pub warm: bool,
     /// Mean speed in km/h, which turns kilometres into time.
     pub speed_km_h: Option<f64>,
     /// Insertions and extractions per kilometre.
     pub insertions_per_km: Option<f64>,
+    /// Grit in the foam or on the fingers.
+    #[serde(default)]
+    pub gritty: bool,
     /// Friction of the outer film on the foam; overrules the stock.
     pub friction: Option<f64>,
 }
