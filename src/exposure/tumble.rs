@@ -3,7 +3,7 @@
 use super::replicate::{Precision, grow};
 use crate::base::random::{Stream, attitude, stream};
 use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
-use crate::contact::rigid::{self, BoxPath, EngineKind, Ledger, Scene, Shape, State, tally};
+use crate::contact::rigid::{self, BoxPath, EngineKind, Ledger, Scene, Shape, State, Wall, tally};
 use crate::contact::{Body, Side, Touch};
 use crate::dose::{Dose, DoseRate, Unit};
 use crate::figure::Figure;
@@ -16,7 +16,9 @@ use std::sync::Arc;
 pub struct Tumble {
     /// [m] inner edges of the box.
     pub box_size: Vec3,
-    /// How the box moves. Each replicate of a shake draws its own phases.
+    /// A round tin: of the box's height, its diameter the smaller of the other two edges.
+    pub round: bool,
+    /// How the box moves. Each replicate draws its own phase.
     pub path: BoxPath,
     /// How figure and box touch.
     pub touch: Touch,
@@ -62,6 +64,7 @@ impl Tumble {
     pub fn new(box_size: Vec3, path: BoxPath, touch: Touch) -> Tumble {
         Tumble {
             box_size,
+            round: false,
             path,
             touch,
             figures: 1,
@@ -155,7 +158,7 @@ impl Tumble {
         Ok(Scene {
             shapes: vec![shape.clone(); start.len()],
             start,
-            half: self.box_size / 2.0,
+            walls: self.walls(),
             path,
             friction: self.touch.friction,
             restitution: self.touch.restitution,
@@ -163,12 +166,32 @@ impl Tumble {
         })
     }
 
+    fn walls(&self) -> Vec<Wall> {
+        let half = self.box_size / 2.0;
+        if self.round {
+            Wall::tin(half.x.min(half.y), half.z)
+        } else {
+            Wall::cuboid(&half)
+        }
+    }
+
+    /// [m] room for the figures at the start: the box, or the largest one in the tin.
+    fn start_room(&self) -> Vec3 {
+        if !self.round {
+            return self.box_size;
+        }
+        let edge = self.box_size.x.min(self.box_size.y) / std::f64::consts::SQRT_2;
+        Vec3::new(edge, edge, self.box_size.z)
+    }
+
     /// [m] middles of the figures at the start, in the box's frame: on a grid so wide that no
     /// attitude overlaps.
     fn places(&self, reach: f64) -> Result<Vec<Vec3>> {
-        let count = self
-            .box_size
-            .map(|edge| (edge / (2.0 * reach)).floor() as usize);
+        let room = self.start_room();
+        let count = room.map(|edge| (edge / (2.0 * reach)).floor() as usize);
+        if self.figures == 1 {
+            return Ok(vec![Vec3::zeros()]);
+        }
         if count.product() < self.figures || self.figures == 0 {
             return Err(Error::input(format!(
                 "{} figures of up to {:.0} mm across cannot start without overlap in a box of \
@@ -182,14 +205,11 @@ impl Tumble {
             ))
             .hint("enlarge the box or take figures out"));
         }
-        if self.figures == 1 {
-            return Ok(vec![Vec3::zeros()]);
-        }
         let at = |i: usize| {
             let index = [i % count.x, i / count.x % count.y, i / (count.x * count.y)];
             Vec3::from_fn(|k, _| {
-                let cell = self.box_size[k] / count[k] as f64;
-                (index[k] as f64 + 0.5) * cell - 0.5 * self.box_size[k]
+                let cell = room[k] / count[k] as f64;
+                (index[k] as f64 + 0.5) * cell - 0.5 * room[k]
             })
         };
         Ok((0..self.figures).map(at).collect())
@@ -207,7 +227,18 @@ fn with_drawn_phases(path: &BoxPath, random: &mut Stream) -> BoxPath {
             frequency: *frequency,
             phase: Vec3::from_fn(|_, _| TAU * random.random::<f64>()),
         },
-        other => other.clone(),
+        BoxPath::Roll {
+            axis, frequency, ..
+        } => BoxPath::Roll {
+            axis: *axis,
+            frequency: *frequency,
+            phase: TAU * random.random::<f64>(),
+        },
+        BoxPath::Recorded { recording, .. } => BoxPath::Recorded {
+            recording: recording.clone(),
+            offset: recording.period() * random.random::<f64>(),
+        },
+        BoxPath::Still => BoxPath::Still,
     }
 }
 

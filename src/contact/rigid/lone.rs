@@ -1,26 +1,16 @@
 //! One figure in a box of flat walls: it can touch with corners of its hull only.
 
-use super::exact::{BAND, DEEP, EVENTS, KNOCKS, REST, TOLERANCE, crossing};
-use super::knock::{Knock, knock};
+use super::exact::{BAND, DEEP, EVENTS, KNOCKS, KNOWN_REST, REST, TOLERANCE, crossing};
+use super::knock::{Knock, drag, knock, normal_impulse};
 use super::path::{BoxPath, Motion};
-use super::spin::{Spin, principal, quaternion, turn};
+use super::spin::{Pose, Spin, principal, quaternion};
 use super::support::Support;
-use super::{Contact, Engine, Scene, State};
+use super::{Contact, Engine, Scene, State, Wall};
 use crate::base::{Error, Mat3, Quat, Result, Vec3, geometry::tangents};
 use crate::contact::Restitution;
 
 /// Rounds of the contact solver before it stops unconverged; single contacts need 2-6.
-const ROUNDS: u32 = 200;
-
-/// Motion with the attitude as a matrix, which every question about corners needs.
-#[derive(Debug, Clone, Copy)]
-struct Pose {
-    position: Vec3,
-    velocity: Vec3,
-    spin: Spin,
-    /// From the principal axes to the world.
-    axes: Mat3,
-}
+pub(super) const ROUNDS: u32 = 200;
 
 /// A corner at a wall.
 #[derive(Debug, Clone, Copy)]
@@ -44,7 +34,7 @@ struct Touching {
 
 /// Which corners a contact step holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Guests {
+pub(super) enum Guests {
     /// Those that were there before, and those that come slowly.
     Known,
     /// All, the fast ones too, without rebound: ends endless sequences of ever smaller knocks.
@@ -62,7 +52,7 @@ struct Moment {
 
 /// The engine.
 pub(super) struct Lone {
-    half: Vec3,
+    walls: Vec<Wall>,
     path: BoxPath,
     turns: bool,
     friction: f64,
@@ -111,7 +101,7 @@ impl Lone {
             momentum: (attitude.inverse() * start.spin).component_mul(&inertia),
         };
         let mut lone = Lone {
-            half: scene.half,
+            walls: scene.walls.clone(),
             path: scene.path.clone(),
             turns: scene.path.turns(),
             friction: scene.friction,
@@ -148,23 +138,8 @@ impl Lone {
         Ok(lone)
     }
 
-    /// Free flight under gravity.
     fn fly(&self, time: f64) -> Pose {
-        let fall = Vec3::new(0.0, 0.0, -self.gravity * time);
-        Pose::new(
-            self.pose.position + (self.pose.velocity + fall * 0.5) * time,
-            self.pose.velocity + fall,
-            turn(&self.pose.spin, &self.inertia, time),
-        )
-    }
-
-    /// Free motion without gravity.
-    fn drift(&self, time: f64) -> Pose {
-        Pose::new(
-            self.pose.position + self.pose.velocity * time,
-            self.pose.velocity,
-            turn(&self.pose.spin, &self.inertia, time),
-        )
+        self.pose.fly(&self.inertia, self.gravity, time)
     }
 
     /// [m] smallest distance of a corner from a wall, negative inside it; a lower bound of it
@@ -184,17 +159,13 @@ impl Lone {
     /// * `local`: [m] centre in the box's frame; `axes`: columns are the box's axes in principal
     fn gap_in(&self, local: &Vec3, axes: &Mat3) -> f64 {
         let mut gap = f64::INFINITY;
-        for k in 0..3 {
-            let (near, far) = (self.half[k] - local[k].abs(), self.half[k] + local[k].abs());
-            if near > self.reach {
-                gap = gap.min(near - self.reach);
-                continue;
-            }
-            let towards = axes.column(k) * 1.0_f64.copysign(local[k]);
-            gap = gap.min(near - self.support.reach(&towards) - self.round);
-            if far < self.reach {
-                gap = gap.min(far - self.support.reach(&-towards) - self.round);
-            }
+        for wall in &self.walls {
+            let room = wall.distance - wall.normal.dot(local);
+            gap = gap.min(if room > self.reach {
+                room - self.reach
+            } else {
+                room - self.support.reach(&(axes * wall.normal)) - self.round
+            });
         }
         gap
     }
@@ -207,13 +178,12 @@ impl Lone {
         let local = box_axes.transpose() * (self.pose.position - motion.position);
         let mut found = std::mem::take(&mut self.touching);
         found.clear();
-        for wall in 0..6 {
-            let (k, side) = (wall / 2, if wall % 2 == 0 { 1.0 } else { -1.0 });
-            let room = self.half[k] - side * local[k] - self.round;
+        for wall in &self.walls {
+            let room = wall.distance - wall.normal.dot(&local) - self.round;
             if room > self.reach - self.round + limit {
                 continue;
             }
-            let outward = box_axes.column(k) * side;
+            let outward = box_axes * wall.normal;
             let towards = to_principal * outward;
             for &corner in self.support.candidates(&towards) {
                 let gap = room - self.support.corners()[corner as usize].dot(&towards);
@@ -335,7 +305,8 @@ impl Lone {
         let mut list = std::mem::take(&mut self.touching);
         if guests == Guests::Known {
             // A new corner that comes fast is left to go on: its knock is located afterwards.
-            list.retain(|t| t.before.x > -REST || self.known.contains(&t.corner));
+            let known = |t: &Touching| self.known.contains(&t.corner);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| t.corner));
@@ -355,35 +326,22 @@ impl Lone {
     }
 
     fn advance_by_drift(&mut self, time: f64) {
-        self.pose = self.drift(time);
+        self.pose = self.pose.drift(&self.inertia, time);
         self.time += time;
     }
 
-    /// Projected Gauss-Seidel over the contacts (Moreau 1988; Jean 1999). Friction is relaxed by
-    /// the largest eigenvalue of the tangential mobility: solving the 2x2 block and capping its
-    /// size would push along K^-1 u instead of against the slip, and stop a sliding block late.
+    /// Projected Gauss-Seidel over the contacts (Moreau 1988; Jean 1999).
     fn solve(&mut self, list: &mut [Touching]) {
         for _ in 0..ROUNDS {
             let mut change = 0.0_f64;
             for t in list.iter_mut() {
                 let old = t.impulse;
-                let k = &t.mobility;
-                // A corner on its way out may come back as it left, without a gift from the wall.
-                let floor = -t.before.x.max(0.0);
-                let normal = (old.x + (floor - self.relative(t).x) / k[(0, 0)]).max(0.0);
+                let normal = normal_impulse(&t.mobility, old.x, self.relative(t).x, t.before.x);
                 self.push(t, &Vec3::new(normal - old.x, 0.0, 0.0));
                 let slip = self.relative(t);
-                let (k11, k12, k22) = (k[(1, 1)], k[(1, 2)], k[(2, 2)]);
-                let spread = (0.25 * (k11 - k22) * (k11 - k22) + k12 * k12).sqrt();
-                let stiffest = 0.5 * (k11 + k22) + spread;
-                let mut drag = Vec3::new(0.0, old.y - slip.y / stiffest, old.z - slip.z / stiffest);
-                let (size, limit) = (drag.norm(), self.friction * normal);
-                if size > limit {
-                    drag *= limit / size;
-                }
-                let step = Vec3::new(0.0, drag.y - old.y, drag.z - old.z);
+                t.impulse = drag(&t.mobility, &old, &slip, (normal, self.friction * normal));
+                let step = Vec3::new(0.0, t.impulse.y - old.y, t.impulse.z - old.z);
                 self.push(t, &step);
-                t.impulse = Vec3::new(normal, drag.y, drag.z);
                 change = change.max((t.impulse - old).abs().max());
             }
             if change <= 1e-13 * self.mass {
@@ -428,7 +386,7 @@ impl Lone {
             let time = crossing(ends, floor, TOLERANCE, |length| attempt(length, self));
             attempt(time.max(1e-9), self);
             self.deepest = self.deepest.max(-self.gap);
-            self.collect(self.gap.max(floor) + BAND);
+            self.collect(BAND);
             self.knocks(1e-9, contacts);
             self.near.extend(self.touching.iter().map(|t| t.corner));
             self.lasting = true;
@@ -480,17 +438,6 @@ impl Lone {
     }
 }
 
-impl Pose {
-    fn new(position: Vec3, velocity: Vec3, spin: Spin) -> Pose {
-        Pose {
-            position,
-            velocity,
-            spin,
-            axes: *spin.attitude.to_rotation_matrix().matrix(),
-        }
-    }
-}
-
 impl Engine for Lone {
     fn name(&self) -> &'static str {
         "exact"
@@ -508,7 +455,9 @@ impl Engine for Lone {
             let rest = end - self.time;
             events += 1;
             if events > 4 * EVENTS {
-                self.contact_step(rest, Guests::All, contacts);
+                // Short, because a new corner may come within it.
+                let short = rest.min(0.02 * self.step);
+                self.contact_step(short, Guests::All, contacts);
                 std::mem::swap(&mut self.known, &mut self.near);
             } else if self.lasting || events > EVENTS {
                 self.lasting_step(rest, contacts);
