@@ -178,7 +178,11 @@ impl Solver<'_> {
             }
             old_norm = norm.max(f64::MIN_POSITIVE);
             let slope = over_contact(&p, |i| r[i] * direction[i]);
-            let step = slope / self.curvature(&direction).max(f64::MIN_POSITIVE);
+            // Without any contact yet there is no direction, only growth.
+            let step = match slope > 0.0 {
+                true => slope / self.curvature(&direction).max(f64::MIN_POSITIVE),
+                false => 1.0,
+            };
             let grown = growth(&p, &r, &z);
             let grow_count = grown.iter().filter(|a| **a > 0.0).count();
             let contact = p.iter().filter(|p| **p > 0.0).count();
