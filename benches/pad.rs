@@ -4,7 +4,11 @@
 //! `cargo bench --bench pad` prints the times and their ratio; nothing is asserted.
 
 use std::time::Instant;
-use thumbworn::contact::pad::{Filling, Foundation, Grid, Pad, Workspace};
+use thumbworn::base::Vec3;
+use thumbworn::contact::pad::{
+    FINE, Filling, Foundation, Grid, Pad, Pose, Presser, Push, SURVEY, Workspace,
+};
+use thumbworn::figure::{Figure, Settings, sculpt};
 use thumbworn::law::foam::{Foam, OPEN_CELL};
 
 /// [mm] height towards the pad of a made-up figure lying on its back: body, head, shoulders, legs,
@@ -69,6 +73,46 @@ fn gap(grid: &Grid, indentation: f64) -> Vec<f64> {
         .collect()
 }
 
+/// The figure that ships under a hand, a sheet of foam and 1 N: what one pose of `rub` costs.
+fn figure(pad: &Pad) {
+    let settings = Settings {
+        height: Some(0.034),
+        ..Settings::default()
+    };
+    let figure = match Figure::from_mesh("porter", &sculpt::porter(50_000), &settings) {
+        Ok(figure) => figure,
+        Err(error) => return println!("{error}"),
+    };
+    for (spacing, name) in [(SURVEY, "0.25 mm"), (FINE, "0.125 mm")] {
+        let presser = Presser::new(&figure, pad, spacing);
+        for (face, side) in [
+            ("top", Vec3::z()),
+            ("front", -Vec3::y()),
+            ("right", Vec3::x()),
+        ] {
+            for force in [0.2, 1.0] {
+                let start = Instant::now();
+                let press = match presser.press(&Pose::facing(&side), Push::Force(force)) {
+                    Ok(press) => press,
+                    Err(error) => return println!("{error}"),
+                };
+                let pressed = start.elapsed().as_secs_f64();
+                let forces = press.patch_forces(&figure);
+                println!(
+                    "{name} {face} {force} N: pressed {pressed:.3} s, booked {:.3} s, {} x {}, {:.2} mm deep, strain {:.2}, {} patches, last solve {} steps",
+                    start.elapsed().as_secs_f64() - pressed,
+                    press.relief.grid.columns,
+                    press.relief.grid.rows,
+                    press.settled.indentation * 1e3,
+                    press.settled.pressed.strain,
+                    forces.iter().filter(|f| **f > 0.0).count(),
+                    press.settled.pressed.iterations,
+                );
+            }
+        }
+    }
+}
+
 fn main() {
     let pad = Pad {
         filling: Filling::Foam(Foam::new(OPEN_CELL, 3500.0)),
@@ -100,4 +144,5 @@ fn main() {
             }
         }
     }
+    figure(&pad);
 }

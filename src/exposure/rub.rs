@@ -224,3 +224,138 @@ pub fn side(name: &str) -> Option<Vec3> {
 pub fn outward_of(turn: &Quat) -> Vec3 {
     turn.inverse() * Vec3::z()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Unwatched;
+    use crate::contact::pad::{Filling, SURVEY};
+    use crate::dose::Channel;
+    use crate::figure::{Settings, shapes};
+    use crate::law::foam::{Foam, OPEN_CELL};
+
+    /// A post with a dome on a plate, 16 mm high.
+    fn figure() -> Figure {
+        let post = shapes::turned(
+            &[
+                (0.0, 0.0),
+                (6e-3, 0.0),
+                (6e-3, 2e-3),
+                (2e-3, 3e-3),
+                (2e-3, 14e-3),
+                (1.4e-3, 15.4e-3),
+                (0.0, 16e-3),
+            ],
+            48,
+        );
+        match Figure::from_mesh(
+            "post",
+            &post,
+            &Settings {
+                height: Some(0.016),
+                ..Settings::default()
+            },
+        ) {
+            Ok(figure) => figure,
+            Err(error) => panic!("{error}"),
+        }
+    }
+
+    fn rub(load: Load, faces: &[&str]) -> Rub {
+        Rub {
+            name: "wipe".into(),
+            pad: Pad {
+                filling: Filling::Foam(Foam::new(OPEN_CELL, 3500.0)),
+                thickness: 0.02,
+            },
+            friction: 0.55,
+            load,
+            stroke: 0.1,
+            pad_length: None,
+            faces: faces.iter().filter_map(|f| side(f)).collect(),
+            tilt: 5f64.to_radians(),
+            poses: 2,
+            spacing: SURVEY,
+        }
+    }
+
+    /// Work of a stroke is mu N s whatever the shape; a hand does not feel the mass, own weight
+    /// is nothing but the mass.
+    #[test]
+    fn a_stroke_costs_friction_times_load_times_path() {
+        let figure = figure();
+        let light = Body::homogeneous(&figure.solid, 1050.0);
+        let heavy = Body::homogeneous(&figure.solid, 7300.0);
+        let work = |rub: &Rub, body: &Body| {
+            rub.run(&figure, body, 1, &Unwatched)
+                .unwrap()
+                .rate
+                .total(Channel::Friction)
+                .mean
+        };
+        let hand = rub(Load::Hand(0.2), &["top", "front"]);
+        let expected = 0.55 * 0.2 * 0.1;
+        assert!((work(&hand, &light) / expected - 1.0).abs() < 1e-12);
+        assert_eq!(work(&hand, &light), work(&hand, &heavy));
+        let own = rub(Load::OwnWeight, &["front"]);
+        let ratio = work(&own, &heavy) / work(&own, &light);
+        assert!((ratio / (7300.0 / 1050.0) - 1.0).abs() < 1e-12, "{ratio}");
+    }
+
+    /// Same seed, any number of threads: the same bytes.
+    #[test]
+    fn threads_do_not_change_a_byte() {
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 1050.0);
+        let rub = rub(Load::Hand(0.2), &["right"]);
+        let with = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new()
+                .num_threads(threads)
+                .build()
+                .unwrap();
+            pool.install(|| rub.run(&figure, &body, 5, &Unwatched).unwrap().rate)
+        };
+        assert_eq!(with(1), with(3));
+    }
+
+    /// Nothing touched at zero interference; twice the path, twice the dose.
+    #[test]
+    fn zero_interference_is_no_dose_and_dose_grows_with_the_path() {
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 1050.0);
+        let none = rub(Load::Interference(0.0), &["top"])
+            .run(&figure, &body, 1, &Unwatched)
+            .unwrap();
+        assert_eq!(none.rate.total(Channel::Friction).mean, 0.0);
+        let mut one = rub(Load::Interference(1e-3), &["top"]);
+        one.poses = 1;
+        let short = one.run(&figure, &body, 1, &Unwatched).unwrap().rate;
+        one.stroke *= 2.0;
+        let long = one.run(&figure, &body, 1, &Unwatched).unwrap().rate;
+        let ratio = long.total(Channel::Friction).mean / short.total(Channel::Friction).mean;
+        assert!((ratio - 2.0).abs() < 1e-12);
+        assert!(short.total(Channel::Friction).mean > 0.0);
+    }
+
+    /// Under a short pad held at a set interference a point receives mu p times the pad's length
+    /// in a pass, not the stroke's length.
+    #[test]
+    fn a_short_pad_gives_its_own_length() {
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 1050.0);
+        let mut sheet = rub(Load::Interference(1e-3), &["right"]);
+        (sheet.poses, sheet.tilt) = (1, 0.0);
+        let mut short = sheet.clone();
+        short.pad_length = Some(0.008);
+        let run = |r: &Rub| {
+            r.run(&figure, &body, 1, &Unwatched)
+                .unwrap()
+                .rate
+                .total(Channel::Friction)
+                .mean
+        };
+        let ratio = run(&short) / run(&sheet);
+        // Same pressure to a third (the rest of the figure no longer shields), 8 mm of 100 mm.
+        assert!(ratio > 0.05 && ratio < 0.12, "{ratio}");
+    }
+}

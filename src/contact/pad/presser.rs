@@ -72,15 +72,21 @@ impl<'a> Presser<'a> {
     /// As [`Self::press`].
     pub fn press_in(&self, pose: &Pose, push: Push, window: Option<&Window>) -> Result<Press> {
         let mut triangles = relief::turned(&self.figure.mesh, pose);
+        let highest = relief::top(&triangles);
         if let Some(window) = window {
             triangles.retain(|t| window.meets(t));
         }
         if triangles.is_empty() {
             return Err(Error::input("there is no surface under the pad"));
         }
+        // A depth counts from the figure's highest point, not from that under the window.
+        let push = match push {
+            Push::Depth(depth) => Push::Depth(depth - (highest - relief::top(&triangles))),
+            force => force,
+        };
         let deepest = 0.98 * self.pad.thickness;
         let mut reach = match push {
-            Push::Depth(depth) => depth + LEAST_RESERVE,
+            Push::Depth(depth) => depth.max(0.0) + LEAST_RESERVE,
             Push::Force(_) => {
                 let coarse = self.at_reach(&triangles, 2.0 * self.spacing, deepest, window);
                 let found = coarse.1.survey(&coarse.0, push)?;
