@@ -76,7 +76,8 @@ pub fn grow<L: Send>(
         };
         let (reached, words) = worst(&groups, &doses);
         let enough = doses.len() >= LEAST && reached <= precision.relative;
-        let spent = doses.len() as u64 >= precision.budget.max(2) || (watch.enough() && doses.len() >= 2);
+        let spent =
+            doses.len() as u64 >= precision.budget.max(2) || (watch.enough() && doses.len() >= 2);
         watch.progress(fraction(precision, doses.len(), reached), &words);
         if enough || spent {
             return Ok(Grown {

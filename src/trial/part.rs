@@ -2,15 +2,15 @@
 
 use super::store::{Key, Store};
 use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::{BoxPath, EngineKind, Ledger};
 use crate::contact::{Body, Restitution, Solidity, Touch};
 use crate::dose::DoseRate;
-use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
-use crate::law::foam::{Foam, OPEN_CELL};
 use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::tumble::Names;
 use crate::exposure::{Precision, Tumble};
 use crate::figure::Figure;
+use crate::law::foam::{Foam, OPEN_CELL};
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
 use crate::scenario::plan::{
@@ -294,7 +294,15 @@ impl<'a> Part<'a> {
     }
 
     fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
-        let Deed::Rub { pad, load, stroke, pad_length, faces, tilt } = &self.exposure.deed else {
+        let Deed::Rub {
+            pad,
+            load,
+            stroke,
+            pad_length,
+            faces,
+            tilt,
+        } = &self.exposure.deed
+        else {
             return Err(Error::refused("not a rub"));
         };
         let rub = Rub {
