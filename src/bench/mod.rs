@@ -11,3 +11,5 @@ pub mod sheet;
 pub mod analyse;
 pub mod calibrate;
 mod scores;
+#[cfg(test)]
+mod story;
