@@ -2,16 +2,38 @@
 //! Immutable afterwards and shared by everything downstream.
 //!
 //! The figure's frame: metres, z up, the lowest point at z = 0, the middle of the footprint at
-//! x = y = 0, front towards -y. Reading order: [`mesh`], [`solid`], [`surface`], [`patch`].
+//! x = y = 0, front towards -y. Reading order: [`mesh`], [`weld`], [`shell`], [`frame`], [`solid`],
+//! [`surface`], [`patch`], [`hull`], [`name`].
 
+pub mod column;
+pub mod display;
+pub mod frame;
+pub mod hull;
 pub mod mesh;
+pub mod name;
 pub mod patch;
 pub mod sculpt;
+pub mod settings;
+pub mod shapes;
+pub mod shell;
 pub mod solid;
 pub mod surface;
+pub mod weld;
 
+mod cluster;
+mod curvature;
+mod grid;
+mod make;
+mod quickhull;
+mod sample;
+
+pub use crate::format::read::Axis;
+pub use display::Display;
+pub use hull::Hull;
 pub use mesh::Mesh;
 pub use patch::{Patch, PatchId, Shape};
+pub use settings::Settings;
+pub use shell::{Shell, Shells};
 pub use solid::{Solid, SolidMethod};
 pub use surface::{Sample, Surface};
 
@@ -26,6 +48,8 @@ pub struct Figure {
     pub hash: [u8; 32],
     /// The welded triangles, for display and export.
     pub mesh: Mesh,
+    /// Pieces of surface joined by edges.
+    pub shells: Shells,
     /// Volume, centre and second moments of the solid.
     pub solid: Solid,
     /// The work surface: samples that carry area, each in one patch.
@@ -34,6 +58,10 @@ pub struct Figure {
     pub patches: Vec<Patch>,
     /// [m] corners of the exact convex hull: all a lone figure can touch a flat wall with.
     pub hull: Vec<Vec3>,
+    /// Corner numbers of the hull's triangles, counter-clockwise from outside.
+    pub hull_faces: Vec<[u32; 3]>,
+    /// Measures for [`Figure::place_words`].
+    pub reference: name::Reference,
     /// What was guessed or mended on the way.
     pub notes: Vec<Note>,
 }
@@ -44,4 +72,18 @@ impl Figure {
     pub fn patch_areas(&self) -> Vec<f64> {
         self.patches.iter().map(|p| p.area).collect()
     }
+
+    /// [m] from the table to the highest point.
+    #[must_use]
+    pub fn height(&self) -> f64 {
+        self.reference.height
+    }
+}
+
+/// A well mixed number from a key (splitmix64, Steele et al. 2014, OOPSLA, p. 453).
+fn scatter(key: u64) -> u64 {
+    let mut z = key.wrapping_add(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
 }

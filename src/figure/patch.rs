@@ -29,6 +29,34 @@ pub enum Shape {
     Hollow,
 }
 
+/// [1/m] below this curvature a surface is flat: radius 25 mm.
+pub const FLAT: f64 = 40.0;
+/// [1/m] from this convex curvature on one way a patch is an edge: radius 1 mm, where a brushed
+/// film is a fifth thinner.
+const SMALL_RADIUS: f64 = 1000.0;
+/// [1/m] from this curvature on the other way an edge is a tip, and a concave patch a hollow:
+/// radius 1.5 mm.
+const SMALL_RADIUS_OTHER_WAY: f64 = 667.0;
+
+impl Shape {
+    /// From curvatures [1/m], convex positive.
+    ///
+    /// * `sharp`: in the more convex direction; `blunt`: in the other one
+    /// * `hollow`: mean concave curvature of the patch
+    #[must_use]
+    pub fn of(sharp: f64, blunt: f64, hollow: f64) -> Shape {
+        if sharp > SMALL_RADIUS && blunt > SMALL_RADIUS_OTHER_WAY {
+            Shape::Tip
+        } else if sharp > SMALL_RADIUS {
+            Shape::Edge
+        } else if hollow > SMALL_RADIUS_OTHER_WAY {
+            Shape::Hollow
+        } else {
+            Shape::Face
+        }
+    }
+}
+
 /// One patch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {

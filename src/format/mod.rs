@@ -1,5 +1,9 @@
 //! Bytes to triangles, colours and tables, and back. Nothing of paint.
 
+pub mod read;
+mod slug;
+
+pub use slug::slug;
 pub mod atomic;
 pub mod glb_out;
 pub mod heat;

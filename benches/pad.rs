@@ -1,0 +1,103 @@
+//! Time of one pad solve on a figure's side, 512 x 512 cells of 0.125 mm, on one core, side by
+//! side with the same method in numpy when a Python with numpy is named in `PAD_PYTHON`.
+//!
+//! `cargo bench --bench pad` prints the times and their ratio; nothing is asserted.
+
+use std::time::Instant;
+use thumbworn::contact::pad::{Filling, Foundation, Grid, Pad, Workspace};
+use thumbworn::law::foam::{Foam, OPEN_CELL};
+
+/// [mm] height towards the pad of a made-up figure lying on its back: body, head, shoulders, legs,
+/// a sharp-edged pouch, a roof-shaped blade, a thin rod, a spike and the base on edge.
+fn height(x: f64, y: f64) -> f64 {
+    let mut z = f64::NEG_INFINITY;
+    let mut dome = |cx: f64, cy: f64, rx: f64, ry: f64, rz: f64, foot: f64| {
+        let q = 1.0 - ((x - cx) / rx).powi(2) - ((y - cy) / ry).powi(2);
+        if q > 0.0 {
+            z = z.max(foot + rz * q.sqrt());
+        }
+    };
+    dome(0.0, 2.0, 5.0, 8.0, 4.5, -5.4);
+    dome(0.2, 12.4, 2.4, 2.9, 2.4, -4.1);
+    dome(-5.1, 7.0, 2.6, 2.5, 2.6, -3.0);
+    dome(5.3, 7.1, 2.6, 2.5, 2.6, -3.3);
+    dome(-2.4, -9.5, 2.0, 5.5, 2.0, -4.6);
+    dome(2.6, -9.5, 2.0, 5.5, 2.0, -4.8);
+    dome(-6.6, 1.5, 1.4, 4.0, 1.4, -2.0);
+    for k in -4..=4 {
+        dome(1.1 * f64::from(k), -1.4, 0.42, 0.42, 0.42, -1.6);
+    }
+    let mut slab = |inside: bool, top: f64| {
+        if inside {
+            z = z.max(top);
+        }
+    };
+    slab((x + 1.0).abs() < 1.5 && (y + 4.5).abs() < 1.2, -1.4);
+    slab(
+        (x - 8.5).abs() < 0.8 && (y + 2.0).abs() < 7.0,
+        -1.0 - (x - 8.5).abs(),
+    );
+    let rod = 0.45f64.powi(2) - (x + 8.0).powi(2);
+    slab(
+        rod > 0.0 && (y - 3.0).abs() < 17.0,
+        -0.9 + rod.max(0.0).sqrt(),
+    );
+    let spike = (x - 3.0).hypot(y - 1.0);
+    slab(spike < 1.2, 0.5 - 2.2 * (spike - 0.1).max(0.0));
+    slab(
+        x.abs() < 12.5 && (y + 17.5).abs() < 1.6,
+        0.5 - 9.0 * (x / 12.5).powi(2),
+    );
+    z
+}
+
+/// Area-mean depth per cell over 4 x 4 samples, minus infinity where less than half is covered.
+fn gap(grid: &Grid, indentation: f64) -> Vec<f64> {
+    (0..grid.cells())
+        .map(|c| {
+            let [x, y] = grid.middle(c);
+            let at = |k: i32| (f64::from(k) - 1.5) * 0.25 * grid.spacing;
+            let z: Vec<f64> = (0..16)
+                .map(|k| height((x + at(k % 4)) * 1e3, (y + at(k / 4)) * 1e3))
+                .filter(|z| z.is_finite())
+                .collect();
+            match z.len() {
+                0..8 => f64::NEG_INFINITY,
+                n => indentation + z.iter().sum::<f64>() / n as f64 * 1e-3,
+            }
+        })
+        .collect()
+}
+
+fn main() {
+    let pad = Pad {
+        filling: Filling::Foam(Foam::new(OPEN_CELL, 3500.0)),
+        thickness: 0.02,
+    };
+    for n in [256, 512] {
+        let grid = Grid::centred(n, n, 0.064 / n as f64);
+        let start = Instant::now();
+        let foundation = Foundation::new(&pad, n, n, grid.spacing);
+        let mut workspace = Workspace::new(&foundation);
+        println!(
+            "{n} x {n}: prepared in {:.3} s",
+            start.elapsed().as_secs_f64()
+        );
+        for indentation in [1e-3, 3e-3] {
+            let gap = gap(&grid, indentation);
+            let start = Instant::now();
+            match foundation.press(&gap, None, &mut workspace) {
+                Ok(p) => println!(
+                    "{n} x {n}, {:.0} mm: {:.3} s, {} steps, {:.0} transforms, {:.5} N, residual {:.1e}",
+                    indentation * 1e3,
+                    start.elapsed().as_secs_f64(),
+                    p.iterations,
+                    p.transforms,
+                    p.force,
+                    p.residual,
+                ),
+                Err(e) => println!("{e}"),
+            }
+        }
+    }
+}
