@@ -41,7 +41,11 @@ pub fn compare(args: &CompareArgs, talk: &Talk) -> Result<()> {
     let mut found = Vec::new();
     for plan in &job.scenario.compares {
         for c in trial.compare(plan)? {
-            let exposure = trial.scenario.exposures.iter().position(|e| e.name == c.exposure);
+            let exposure = trial
+                .scenario
+                .exposures
+                .iter()
+                .position(|e| e.name == c.exposure);
             let why = exposure
                 .and_then(|e| words::why(&trial, plan.left, plan.right, e))
                 .unwrap_or_default();
@@ -116,7 +120,9 @@ fn scalar(typed: &str) -> Result<&'static str> {
         ("depth", "depth_um_energy_law"),
         ("film", "film_lost_pct"),
     ];
-    let found = known.iter().find(|(short, long)| typed == *short || typed == *long);
+    let found = known
+        .iter()
+        .find(|(short, long)| typed == *short || typed == *long);
     found.map(|(_, long)| *long).ok_or_else(|| {
         let error = Error::input(format!("there is no channel \"{typed}\""));
         match nearest(typed, known.iter().map(|(short, _)| *short)) {
@@ -134,7 +140,10 @@ pub fn export(args: &ExportArgs, talk: &Talk) -> Result<()> {
     let name = scalar(&args.channel)?;
     let job = Job::again(&args.results, &as_made())?;
     let trial = job.carry_out(talk)?;
-    let folder = args.output.clone().unwrap_or_else(|| args.results.join("heat"));
+    let folder = args
+        .output
+        .clone()
+        .unwrap_or_else(|| args.results.join("heat"));
     let answers = trial.answers_without_whatifs(talk)?;
     make(&folder)?;
     if args.format == ExportFormat::Csv {
@@ -155,19 +164,31 @@ pub fn export(args: &ExportArgs, talk: &Talk) -> Result<()> {
             .map(|p| Drawn::new(&display, &vertices_mm, &maps(&trial, &answers, *p)))
             .collect();
         let shown: Vec<&[f32]> = drawn.iter().filter_map(|d| d.channel(name)).collect();
-        let per = if is_per_unit(name) { per(exposure.unit) } else { "" };
+        let per = if is_per_unit(name) {
+            per(exposure.unit)
+        } else {
+            ""
+        };
         let Some(scale) = common_scale(name, per, &shown) else {
-            talk.say(&format!("{}: nothing in channel {}", exposure.name, args.channel));
+            talk.say(&format!(
+                "{}: nothing in channel {}",
+                exposure.name, args.channel
+            ));
             continue;
         };
         for (p, drawn) in parts.iter().zip(&drawn) {
-            let (ending, write): (_, fn(&crate::format::HeatMesh<'_>) -> Result<Vec<u8>>) = match args.format {
-                ExportFormat::Glb => ("glb", glb),
-                ExportFormat::Obj => ("obj", obj),
-                ExportFormat::Vtu => ("vtu", vtu),
-                ExportFormat::Ply | ExportFormat::Csv => ("ply", ply),
-            };
-            let comment = format!("thumbworn {}: {}", env!("CARGO_PKG_VERSION"), trial.name(trial.done[*p].id));
+            let (ending, write): (_, fn(&crate::format::HeatMesh<'_>) -> Result<Vec<u8>>) =
+                match args.format {
+                    ExportFormat::Glb => ("glb", glb),
+                    ExportFormat::Obj => ("obj", obj),
+                    ExportFormat::Vtu => ("vtu", vtu),
+                    ExportFormat::Ply | ExportFormat::Csv => ("ply", ply),
+                };
+            let comment = format!(
+                "thumbworn {}: {}",
+                env!("CARGO_PKG_VERSION"),
+                trial.name(trial.done[*p].id)
+            );
             let file = folder.join(format!("{}.{ending}", part_name(&trial, *p)));
             atomic::write(&file, &drawn.mesh(&comment, (name, &scale), write)?)?;
             talk.result(&file.display().to_string());

@@ -22,7 +22,9 @@ pub fn inspect(args: &InspectArgs, talk: &Talk) -> Result<()> {
         Some("y") => Some(Axis::Y),
         Some("z") => Some(Axis::Z),
         Some(other) => {
-            return Err(Error::input(format!("--up {other} is not an axis")).hint("write x, y or z"));
+            return Err(
+                Error::input(format!("--up {other} is not an axis")).hint("write x, y or z")
+            );
         }
     };
     let settings = Settings {
@@ -36,7 +38,12 @@ pub fn inspect(args: &InspectArgs, talk: &Talk) -> Result<()> {
     let stock = Stock::load()?;
     let weights: Vec<(String, f64)> = stock
         .of(Kind::Body)
-        .filter_map(|e| Some((e.name.clone(), e.value("density").ok()?.value * figure.solid.volume)))
+        .filter_map(|e| {
+            Some((
+                e.name.clone(),
+                e.value("density").ok()?.value * figure.solid.volume,
+            ))
+        })
         .collect();
     tell(&figure, &weights, talk);
     if let Some(folder) = &args.output {
@@ -84,7 +91,12 @@ fn tell(figure: &Figure, weights: &[(String, f64)], talk: &Talk) {
         let size = hi - lo;
         line(
             "size",
-            format!("{:.1} x {:.1} x {:.1} mm (width, depth, height)", mm(size.x), mm(size.y), mm(size.z)),
+            format!(
+                "{:.1} x {:.1} x {:.1} mm (width, depth, height)",
+                mm(size.x),
+                mm(size.y),
+                mm(size.z)
+            ),
         );
     }
     line(
@@ -98,7 +110,11 @@ fn tell(figure: &Figure, weights: &[(String, f64)], talk: &Talk) {
     );
     line(
         "solid",
-        format!("{:.1} mm3, found by {:?}", figure.solid.volume * 1e9, figure.solid.method),
+        format!(
+            "{:.1} mm3, found by {:?}",
+            figure.solid.volume * 1e9,
+            figure.solid.method
+        ),
     );
     line(
         "surface",
@@ -113,10 +129,18 @@ fn tell(figure: &Figure, weights: &[(String, f64)], talk: &Talk) {
     let centre = figure.solid.centre;
     line(
         "centre of mass",
-        format!("{:.1} mm up, {:.1} mm right, {:.1} mm back", mm(centre.z), mm(centre.x), mm(centre.y)),
+        format!(
+            "{:.1} mm up, {:.1} mm right, {:.1} mm back",
+            mm(centre.z),
+            mm(centre.x),
+            mm(centre.y)
+        ),
     );
     for (i, (name, mass)) in weights.iter().enumerate() {
-        line(if i == 0 { "weight as" } else { "" }, format!("{name}: {:.1} g", mass * 1e3));
+        line(
+            if i == 0 { "weight as" } else { "" },
+            format!("{name}: {:.1} g", mass * 1e3),
+        );
     }
     for note in &figure.notes {
         talk.result(&format!("note: {}", note.text));
@@ -129,11 +153,17 @@ fn tell(figure: &Figure, weights: &[(String, f64)], talk: &Talk) {
 /// An unknown version, or a file that cannot be written.
 pub fn sculpt_file(args: &SculptArgs, talk: &Talk) -> Result<()> {
     if !(1_000..=500_000).contains(&args.triangles) {
-        return Err(Error::input(format!("--triangles {} is outside 1000 to 500000", args.triangles))
-            .hint("50000 keeps the thin tips"));
+        return Err(Error::input(format!(
+            "--triangles {} is outside 1000 to 500000",
+            args.triangles
+        ))
+        .hint("50000 keeps the thin tips"));
     }
     let (mesh, words) = if args.version_of == "whole" {
-        (sculpt::porter(args.triangles), "one closed shell".to_string())
+        (
+            sculpt::porter(args.triangles),
+            "one closed shell".to_string(),
+        )
     } else {
         let versions = sculpt::versions(args.triangles);
         let names: Vec<&str> = versions.iter().map(|v| v.name).collect();
@@ -146,7 +176,10 @@ pub fn sculpt_file(args: &SculptArgs, talk: &Talk) -> Result<()> {
         let version = found.ok_or_else(|| {
             Error::input(format!("there is no version \"{}\"", args.version_of)).hint(hint)
         })?;
-        let words = format!("{}; true volume {:.1} mm3", version.what, version.volume_mm3);
+        let words = format!(
+            "{}; true volume {:.1} mm3",
+            version.what, version.volume_mm3
+        );
         (version.mesh, words)
     };
     let corners: Vec<[[f32; 3]; 3]> = mesh
@@ -202,7 +235,10 @@ pub fn check(talk: &Talk) -> Result<()> {
     }
     match failed.is_empty() {
         true => Ok(()),
-        false => Err(Error::refused(format!("these checks do not hold here: {}", failed.join("; ")))
-            .hint("do not trust hard contact on this machine; please report it with the lines above")),
+        false => Err(Error::refused(format!(
+            "these checks do not hold here: {}",
+            failed.join("; ")
+        ))
+        .hint("do not trust hard contact on this machine; please report it with the lines above")),
     }
 }

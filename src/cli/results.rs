@@ -104,7 +104,9 @@ impl Job {
     /// A copy of the scenario that works from the results folder.
     fn keep_scenario(&self) -> Result<()> {
         let mut raw = self.raw.clone();
-        if let (Some(file), FigureSource::File(path)) = (&mut raw.figure.file, &self.scenario.figure) {
+        if let (Some(file), FigureSource::File(path)) =
+            (&mut raw.figure.file, &self.scenario.figure)
+        {
             let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
             *file = whole.to_string_lossy().into_owned();
         }
@@ -120,7 +122,10 @@ impl Job {
             .map(|b| format!("{b:02x}"))
             .collect();
         let rows = [
-            ("program", format!("thumbworn {}", env!("CARGO_PKG_VERSION"))),
+            (
+                "program",
+                format!("thumbworn {}", env!("CARGO_PKG_VERSION")),
+            ),
             ("seed", self.raw.seed.to_string()),
             ("precision asked", format!("{} %", self.raw.precision_pct)),
             ("scenario", self.source.name.clone()),

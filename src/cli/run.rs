@@ -85,31 +85,5 @@ pub fn carry_out(source: Source, output: &Path, effort: &Effort, talk: &Talk) ->
     if talk.json() {
         talk.object(&summary(&trial, &answers, &[]));
     }
-<<<<<<< HEAD
-=======
-    let talk = talk.with_budget(scenario.budget);
-    let trial = Trial::carry_out(scenario, &store, &talk)?;
-    let answers = trial.answers((&raw, source), (&store, &talk))?;
-    for part in &answers.parts {
-        for area in part.areas.iter().take(5) {
-            talk.result(&format!(
-                "{:?}",
-                (
-                    area.area.rank,
-                    &area.area.words,
-                    area.area.friction,
-                    area.area.certainty,
-                    &area.lives[1].life
-                )
-            ));
-        }
-    }
-    for c in &answers.compares {
-        talk.result(&c.sentence);
-    }
-    for w in &answers.whatifs {
-        talk.result(&w.sentence);
-    }
->>>>>>> bench
     Ok(())
 }

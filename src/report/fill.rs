@@ -3,7 +3,8 @@
 use super::heat::{common_scale, is_per_unit, maps, per};
 use super::page::Page;
 use super::page::data::{
-    AreaRow, CompareRow, Curve, FigureShape, HeatView, LedgerRow, NoteRow, Pane, PriorRow, SpecimenAreas, WhatIf,
+    AreaRow, CompareRow, Curve, FigureShape, HeatView, LedgerRow, NoteRow, Pane, PriorRow,
+    SpecimenAreas, WhatIf,
 };
 use super::picture::{Scale, Spread};
 use super::words;
@@ -105,7 +106,11 @@ fn views(trial: &Trial, answers: &Answers, display: &Display) -> Vec<HeatView> {
                 .map(|m| display.values(&m.values))
                 .collect();
             let shown: Vec<&[f32]> = values.iter().map(Vec::as_slice).collect();
-            let per = if is_per_unit(name) { per(exposure.unit) } else { "" };
+            let per = if is_per_unit(name) {
+                per(exposure.unit)
+            } else {
+                ""
+            };
             let Some(scale) = common_scale(name, per, &shown) else {
                 continue;
             };
@@ -243,11 +248,16 @@ fn whatif(w: &crate::study::whatif::WhatIf) -> WhatIf {
         title: format!("{}, {}: {}", w.exposure, w.specimen, w.key),
         sentence: w.sentence.clone(),
         x_label: w.key.clone(),
-        y_label: format!("{} until the paint of the hottest area is through", w.life_unit),
+        y_label: format!(
+            "{} until the paint of the hottest area is through",
+            w.life_unit
+        ),
         now: None,
         curves: vec![
             curve("wear per joule is the constant", |r| r.life_energy_law),
-            curve("wear per load and path is the constant", |r| r.life_load_law),
+            curve("wear per load and path is the constant", |r| {
+                r.life_load_law
+            }),
         ],
     }
 }
@@ -387,7 +397,11 @@ fn limits(answers: &Answers) -> Vec<String> {
 fn cautions(trial: &Trial) -> Vec<String> {
     let mut cautions = Vec::new();
     for plan in &trial.scenario.specimens {
-        let films = plan.specimen.films.iter().map(|f| (Kind::Film, f.material.name.as_str()));
+        let films = plan
+            .specimen
+            .films
+            .iter()
+            .map(|f| (Kind::Film, f.material.name.as_str()));
         let body = std::iter::once((Kind::Body, plan.specimen.body.name.as_str()));
         for (kind, name) in body.chain(films) {
             if let Ok(entry) = plan.stock.entry(kind, name) {

@@ -59,7 +59,10 @@ pub fn first_to_wear(trial: &Trial, part: &PartAnswer) -> String {
     if let Some(life) = life_of(first, End::Sheen) {
         text += &format!(" There the sheen changes after about {}", span(&life, unit));
         text += match life_of(first, End::Colour) {
-            Some(life) => format!(" and the paint is through after about {}.", span(&life, unit)),
+            Some(life) => format!(
+                " and the paint is through after about {}.",
+                span(&life, unit)
+            ),
             None => ".".into(),
         }
         .as_str();
@@ -164,7 +167,14 @@ pub fn questions(trial: &Trial) -> Vec<String> {
     let exposures: Vec<String> = scenario
         .exposures
         .iter()
-        .map(|e| format!("{} ({} {})", e.name, plain_number(e.amount), e.unit.plural()))
+        .map(|e| {
+            format!(
+                "{} ({} {})",
+                e.name,
+                plain_number(e.amount),
+                e.unit.plural()
+            )
+        })
         .collect();
     let mut asked = vec![format!(
         "Where does each of {} wear first, and how fast, under {}?",
