@@ -1,5 +1,5 @@
 //! Writes the demo figure with a made-up value in every export format, for the readers in
-//! `tests/python/read_exports.py`: `cargo run --example exports -- FOLDER`.
+//! `tests/python/check_exports.py`: `cargo run --example exports -- FOLDER`.
 
 use thumbworn::figure::sculpt::porter;
 use thumbworn::format::{self, HeatChannel, HeatMesh, atomic};

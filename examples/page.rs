@@ -1,4 +1,4 @@
-//! A page with a made-up field on the demo figure, for `tests/browser/page.mjs`: the values are not
+//! A page with a made-up field on the demo figure, for `tests/browser/check.mjs`: the values are not
 //! results, only easy to check. `cargo run --example page -- FOLDER [TRIANGLES]`.
 
 use thumbworn::base::Error;

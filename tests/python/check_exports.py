@@ -1,12 +1,14 @@
 """Reads the exports back with libraries that know nothing of this project.
 
     python -m venv venv && venv/bin/pip install -r tests/python/requirements.txt
-    cargo run --example exports -- FOLDER
-    venv/bin/python tests/python/read_exports.py FOLDER
+    venv/bin/python tests/python/check_exports.py
 
-plyfile, trimesh, meshio and pygltflib must agree on counts, bounds, colours and raw values.
+plyfile, trimesh, meshio and pygltflib must agree on counts, bounds, colours and raw values. The
+files come from `cargo run --example exports`; a folder that already holds them may be named.
 """
 
+import subprocess
+import tempfile
 import sys
 from pathlib import Path
 
@@ -90,4 +92,9 @@ def main(folder):
     print(f"{CHECKS} passed")
 
 
-main(Path(sys.argv[1]))
+if len(sys.argv) > 1 and Path(sys.argv[1]).is_dir():
+    main(Path(sys.argv[1]))
+else:
+    with tempfile.TemporaryDirectory() as made:
+        subprocess.run(["cargo", "run", "--locked", "--quiet", "--example", "exports", "--", made], check=True)
+        main(Path(made))

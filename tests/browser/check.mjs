@@ -1,20 +1,29 @@
 // Opens a report in a real browser and uses it as a person would.
 //
-//   npm install --prefix tests/browser
-//   cargo run --example page -- FOLDER
-//   node tests/browser/page.mjs FOLDER/report.html [PICTURE_FOLDER]
+//   (cd tests/browser && npm ci)
+//   node tests/browser/check.mjs [REPORT.html [PICTURE_FOLDER]]
 //
-// CHROMIUM names the browser; otherwise the usual places are tried.
+// Without a report, one with a made-up field comes from `cargo run --example page`. CHROMIUM names
+// the browser; otherwise the usual places are tried.
 import { chromium } from "playwright-core";
-import { existsSync, statSync } from "node:fs";
+import { execFileSync } from "node:child_process";
+import { existsSync, mkdtempSync, statSync } from "node:fs";
+import { tmpdir } from "node:os";
 import { pathToFileURL } from "node:url";
-import { resolve } from "node:path";
+import { join, resolve } from "node:path";
 
-const [file, pictures] = process.argv.slice(2);
+let [file, pictures] = process.argv.slice(2);
+if (!file?.endsWith(".html")) {
+  const folder = mkdtempSync(join(tmpdir(), "page-"));
+  const root = resolve(import.meta.dirname, "../..");
+  execFileSync("cargo", ["run", "--locked", "--quiet", "--example", "page", "--", folder], { cwd: root, stdio: "inherit" });
+  file = join(folder, "report.html");
+  pictures = undefined;
+}
 const browserPath = [process.env.CHROMIUM, "/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome"]
   .find(p => p && existsSync(p));
-if (!file || !browserPath) {
-  console.error("usage: node page.mjs REPORT.html [PICTURES]; needs Chromium (set CHROMIUM)");
+if (!browserPath) {
+  console.error("needs Chromium: set CHROMIUM to its path");
   process.exit(2);
 }
 let passed = 0, failed = 0;
