@@ -23,7 +23,7 @@ const PLANNED: f64 = 0.04;
 fn system(i: usize) -> SystemRow {
     SystemRow {
         system_id: format!("S{}", i + 1),
-        body: if i % 2 == 0 {
+        body: if i.is_multiple_of(2) {
             "metal".into()
         } else {
             "hard plastic".into()
@@ -450,4 +450,62 @@ fn a_plan_is_reproducible_and_rotates_evenly() {
         .map(|l| l.split(',').nth(5).unwrap().parse::<u32>().unwrap())
         .sum();
     assert_eq!(units, 2000, "a position is filled 2000 units long");
+}
+
+/// Doses a thousandfold too high or low for the usual inspections move them as far as allowed.
+#[test]
+fn inspections_move_to_where_the_prior_expects_grades() {
+    for (factor, first) in [(1000.0, 31.25), (0.01, 500.0)] {
+        let mut wish = settings(1);
+        wish.fit_inspections = true;
+        for a in &mut wish.areas {
+            a.dose_J_m2_per_unit *= factor;
+        }
+        let planned = plan(&wish).unwrap();
+        assert!(
+            planned
+                .notes
+                .iter()
+                .any(|n| n.text.contains("by the priors the weakest system"))
+        );
+        let file = planned
+            .files
+            .iter()
+            .find(|f| f.name == "bench.toml")
+            .unwrap();
+        let text = String::from_utf8(file.bytes.clone()).unwrap();
+        let file: super::files::BenchFile = toml::from_str(&text).unwrap();
+        let moved = file.inspections[1];
+        // Far too much dose is seen at any grid: then the grid stays; too little asks for more.
+        assert!(moved == first || factor > 1.0, "{moved}");
+    }
+}
+
+/// The user's present system stays in, and weak contrasts are said in words.
+#[test]
+fn chosen_systems_keep_the_present_one_and_say_what_is_mixed() {
+    let (factors, rules) = (super::plan::usual_factors(), super::plan::usual_rules());
+    let present: Vec<String> = ["metal", "aerosol", "brush", "matt aerosol"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let (systems, text) =
+        super::plan::choose_systems((&factors, &rules), 10, std::slice::from_ref(&present), 1)
+            .unwrap();
+    assert_eq!((systems.len(), &systems[0]), (10, &present));
+    assert!(
+        text.contains("No scatter can be seen from one figure each"),
+        "{text}"
+    );
+    assert!(
+        text.contains("primer: none against airbrush is told only weakly"),
+        "{text}"
+    );
+    assert!(text.contains("alias matrix"), "{text}");
+    let banned: Vec<String> = ["metal", "none", "brush", "none"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let error = super::plan::choose_systems((&factors, &rules), 10, &[banned], 1).unwrap_err();
+    assert!(error.to_string().contains("left out by the rules"));
 }
