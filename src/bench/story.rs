@@ -452,22 +452,21 @@ fn a_plan_is_reproducible_and_rotates_evenly() {
     assert_eq!(units, 2000, "a position is filled 2000 units long");
 }
 
-/// Doses a thousandfold too high or low for the usual inspections move them as far as allowed.
+/// Doses far too high or low for the usual inspections move them.
 #[test]
 fn inspections_move_to_where_the_prior_expects_grades() {
-    for (factor, first) in [(1000.0, 31.25), (0.01, 500.0)] {
+    // Scaling the dose by 16 or 256 asks for looks 4 times or more as early.
+    for (factor, first) in [(1.0, 500.0), (16.0, 125.0), (256.0, 31.25)] {
         let mut wish = settings(1);
         wish.fit_inspections = true;
         for a in &mut wish.areas {
             a.dose_J_m2_per_unit *= factor;
         }
         let planned = plan(&wish).unwrap();
-        assert!(
-            planned
-                .notes
-                .iter()
-                .any(|n| n.text.contains("by the priors the weakest system"))
-        );
+        let note = planned
+            .notes
+            .iter()
+            .find(|n| n.text.contains("by the priors"));
         let file = planned
             .files
             .iter()
@@ -475,9 +474,8 @@ fn inspections_move_to_where_the_prior_expects_grades() {
             .unwrap();
         let text = String::from_utf8(file.bytes.clone()).unwrap();
         let file: super::files::BenchFile = toml::from_str(&text).unwrap();
-        let moved = file.inspections[1];
-        // Far too much dose is seen at any grid: then the grid stays; too little asks for more.
-        assert!(moved == first || factor > 1.0, "{moved}");
+        assert!(file.inspections[1] <= first, "{note:?}");
+        assert!(factor > 1.0 || file.inspections[1] == first, "{note:?}");
     }
 }
 
