@@ -108,6 +108,9 @@ fn misspecified(trial: &Trial, world: &World, random: &mut Stream) -> Vec<Readin
     readings
 }
 
+/// Inside, half-width, effective draws.
+type Hit = (bool, f64, f64);
+
 /// A name and how to read the number from a world.
 type Look = (String, Box<dyn Fn(&World) -> f64>);
 
@@ -143,7 +146,7 @@ fn looks() -> Vec<Look> {
 }
 
 /// Per look: inside, half-width and effective draws; and whether the gates were passed.
-fn one(scenario: Scenario, seed: u64, bench: u64) -> Result<(Vec<(bool, f64, f64)>, Fit)> {
+fn one(scenario: Scenario, seed: u64, bench: u64) -> Result<(Vec<Hit>, Fit)> {
     let mut trial = design(scenario.specimens);
     let mut random = stream(seed, &["bench coverage", scenario.name], bench);
     let density = Density::new(trial.clone(), Prior::default())?;
@@ -230,11 +233,11 @@ fn report(
     name: &str,
     scenario: Scenario,
     looks: &[Look],
-    hits: &[Vec<(bool, f64, f64)>],
+    hits: &[Vec<Hit>],
     (passed, divergences, seconds): (usize, usize, f64),
 ) {
     let chosen = looks.iter().zip(hits).filter(|((n, _), _)| n == name);
-    let lists: Vec<&Vec<(bool, f64, f64)>> = chosen.map(|(_, h)| h).collect();
+    let lists: Vec<&Vec<Hit>> = chosen.map(|(_, h)| h).collect();
     let benches = lists[0].len();
     // Intervals of one bench are not independent: the error is that of the benches' shares.
     let share = |b: usize| lists.iter().filter(|l| l[b].0).count() as f64 / lists.len() as f64;

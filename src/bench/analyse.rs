@@ -4,7 +4,7 @@ use super::design::Test;
 use super::exact::{self, Exact, Side};
 use super::files::{Bench, Comparison, Grade, Outcome, write_rows};
 use super::judge::{self, Level};
-use super::model::{Fit, FitSettings, Quantity, fit};
+use super::model::{Density, Fit, FitSettings, Prior, Quantity, Reading, Trial, fit};
 use super::scores::{Score, means, scores, trial};
 use crate::base::{Error, Note, Result, Topic, Watch};
 use serde::Serialize;
@@ -79,6 +79,20 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     graders(&bench, &grades, &mut text)?;
     controls(&bench, &grades, &mut text);
     simulator(&bench, &fitted, &areas, &mut text);
+    let predicted = predictive(&bench, (&trial, &prior), &fitted, &areas)?;
+    let inside = predicted
+        .iter()
+        .filter(|r| r.lo90 <= r.observed && r.observed <= r.hi90);
+    let share = 100.0 * inside.count() as f64 / predicted.len().max(1) as f64;
+    let _ = writeln!(
+        text,
+        "\nTHE MODEL'S OWN CHECK\n{share:.0} % of {} mean grades lie inside the 90 % range the fitted model expects (90 or more are wanted).",
+        predicted.len()
+    );
+    outcome.add(
+        format!("analysis/expected-{}.csv", short(&bench, &grades)),
+        write_rows(&predicted)?,
+    );
     outcome.add(
         format!("analysis/tests-{}.csv", short(&bench, &grades)),
         write_rows(&rows)?,
@@ -235,14 +249,25 @@ fn verdict(
     let alpha = bench.file.alpha;
     let m = bench.file.family.len();
     let mut text = format!(
-        "{}, {}: statistic {:.4}, exact p = {:.4} (the smallest possible with these grades is {:.4}).",
-        row.test, row.direction, row.statistic, row.p_exact, row.p_floor
+        "{}, {}: statistic {:.4}, exact p = {} (the smallest possible with these grades is {}).",
+        row.test,
+        row.direction,
+        row.statistic,
+        p_words(row.p_exact),
+        p_words(row.p_floor)
     );
     if m > 1 {
         let _ = write!(
             text,
-            " One of {m} declared comparisons; after Holm p = {:.4}.",
-            row.p_holm
+            " One of {m} declared comparisons; after Holm p = {}.",
+            p_words(row.p_holm)
+        );
+    }
+    if row.how == "drawn" {
+        let _ = write!(
+            text,
+            " The p comes from {} arrangements drawn at random.",
+            exact::DRAWN
         );
     }
     if row.p_floor > alpha {
@@ -255,7 +280,7 @@ fn verdict(
     } else if comparison.test == Test::DeclaredOrder
         || comparison.test == Test::DeclaredOrderInBlocks
     {
-        let _ = write!(text, " The order came out as declared.");
+        let _ = write!(text, " {}", order_words(row.p_exact <= row.p_floor));
     } else {
         let _ = write!(
             text,
@@ -276,6 +301,24 @@ fn verdict(
         let _ = write!(text, "{}", plain_count(&comparison.systems, &groups));
     }
     Ok(text)
+}
+
+/// The order as a whole may be claimed; single steps only if nothing could be more in order.
+fn order_words(perfect: bool) -> &'static str {
+    match perfect {
+        true => "The order came out as declared.",
+        false => {
+            "Wear rises in the declared order taken as a whole; single steps and odd systems out are not shown by this."
+        }
+    }
+}
+
+/// A p value as a person reads it.
+fn p_words(p: f64) -> String {
+    match p {
+        p if p >= 0.001 => format!("{p:.4}"),
+        p => format!("{p:.1e}"),
+    }
 }
 
 /// Effect size in points of the score.
@@ -353,13 +396,13 @@ fn afterwards(bench: &Bench, scores: &[Score], text: &mut String) -> Result<Vec<
     if let Some(best) = best {
         let _ = writeln!(
             text,
-            "{} pairs that were not declared. The most apart are {} (exact p = {:.4}, smallest possible {:.4}): picked out of {} comparisons; after Holm p = {:.4}. Nothing here is evidence; it is material for the next plan.",
+            "{} pairs that were not declared. The most apart are {} (exact p = {}, smallest possible {}): picked out of {} comparisons; after Holm p = {}. Nothing here is evidence; it is material for the next plan.",
             rows.len(),
             best.direction,
-            best.p_exact,
-            best.p_floor,
+            p_words(best.p_exact),
+            p_words(best.p_floor),
             rows.len(),
-            best.p_holm
+            p_words(best.p_holm)
         );
     }
     text.push('\n');
@@ -568,6 +611,62 @@ fn fit_rows(bench: &Bench, fitted: &Fit, areas: &[usize]) -> Vec<FitRow> {
         rhat: q.summary.rhat,
     };
     fitted.quantities.iter().map(row).collect()
+}
+
+/// One line of the table of expected beside observed mean grades.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct ExpectedRow {
+    system_id: String,
+    area_id: String,
+    inspection_units: f64,
+    observed: f64,
+    expected: f64,
+    lo90: f64,
+    hi90: f64,
+}
+
+/// Mean grade per system, area and inspection, as graded and as 200 fitted worlds grade anew.
+fn predictive(
+    bench: &Bench,
+    (trial, prior): (&Trial, &Prior),
+    fitted: &Fit,
+    areas: &[usize],
+) -> Result<Vec<ExpectedRow>> {
+    let density = Density::new(trial.clone(), *prior)?;
+    let mut random = crate::base::random::stream(bench.file.seed, &["bench", "expected"], 0);
+    type Cell = (usize, usize, usize);
+    let mean = |readings: &[Reading]| -> BTreeMap<Cell, f64> {
+        let mut sums: BTreeMap<Cell, (f64, f64)> = BTreeMap::new();
+        for r in readings {
+            let cell = (trial.system_of[r.specimen], r.area, r.inspection);
+            let sum = sums.entry(cell).or_default();
+            sum.0 += f64::from(r.grade);
+            sum.1 += 1.0;
+        }
+        sums.into_iter().map(|(c, (s, n))| (c, s / n)).collect()
+    };
+    let every = (fitted.worlds.len() / 200).max(1);
+    let mut drawn: BTreeMap<Cell, Vec<f64>> = BTreeMap::new();
+    for world in fitted.worlds.iter().step_by(every) {
+        for (cell, value) in mean(&density.simulate(world, &mut random)) {
+            drawn.entry(cell).or_default().push(value);
+        }
+    }
+    let row = |(cell, observed): (Cell, f64)| {
+        let mut values = drawn.remove(&cell).unwrap_or_else(|| vec![f64::NAN]);
+        values.sort_by(f64::total_cmp);
+        let at = |p: f64| crate::base::stats::quantile(&values, p);
+        ExpectedRow {
+            system_id: bench.systems[cell.0].system_id.clone(),
+            area_id: bench.areas[areas[cell.1]].area_id.clone(),
+            inspection_units: trial.exposure[cell.2],
+            observed,
+            expected: at(0.5),
+            lo90: at(0.05),
+            hi90: at(0.95),
+        }
+    };
+    Ok(mean(&trial.readings).into_iter().map(row).collect())
 }
 
 /// A note for readers of a calibration.

@@ -552,29 +552,31 @@ fn inspections(settings: &PlanSettings, outcome: &mut Outcome) -> Result<Vec<f64
     if !settings.fit_inspections {
         return Ok(settings.inspections.clone());
     }
-    let mut best = (f64::NEG_INFINITY, 1.0, (0.0, 0.0));
+    let mut best = (f64::NEG_INFINITY, 1.0, [0.0; 3]);
     for factor in [1.0, 0.5, 2.0, 0.25, 4.0] {
         let grid: Vec<f64> = settings.inspections.iter().map(|n| n * factor).collect();
         let chances = expected(settings, &grid)?;
-        let worth = f64::min(chances.0, 0.8) + f64::min(chances.1, 0.8);
+        let worth: f64 = chances.iter().map(|c| c.min(0.8)).sum();
         if worth > best.0 + 1e-9 {
             best = (worth, factor, chances);
         }
     }
-    let (_, factor, (weak, strong)) = best;
+    let (_, factor, [weak, strong, fresh]) = best;
     outcome.notes.push(Note::new(
         Topic::Guess,
         format!(
-            "inspections multiplied by {factor}: by the priors the weakest system reaches grade 3 before the third look with a chance of {:.0} %, the strongest shows grade 1 at the end with {:.0} %",
+            "inspections multiplied by {factor}: by the priors the weakest system reaches grade 3 before the third look with a chance of {:.0} %, the strongest shows grade 1 at the end with {:.0} %, and some system still reads 1 or less at the first look with {:.0} %",
             100.0 * weak,
-            100.0 * strong
+            100.0 * strong,
+            100.0 * fresh
         ),
     ));
     Ok(settings.inspections.iter().map(|n| n * factor).collect())
 }
 
-/// Prior chances that the weakest system reads 3 by the third look and the strongest 1 at the end.
-fn expected(settings: &PlanSettings, grid: &[f64]) -> Result<(f64, f64)> {
+/// Prior chances that the weakest system reads 3 by the third look, that the strongest reads 1 at
+/// the end, and that some system is not past grade 1 at the first look.
+fn expected(settings: &PlanSettings, grid: &[f64]) -> Result<[f64; 3]> {
     let areas: Vec<&AreaDose> = settings
         .areas
         .iter()
@@ -613,7 +615,7 @@ fn expected(settings: &PlanSettings, grid: &[f64]) -> Result<(f64, f64)> {
     };
     let density = Density::new(trial, Prior::default())?;
     let mut random = stream(settings.seed, &["bench", "grid"], 0);
-    let (mut weak, mut strong, runs) = (0, 0, 300);
+    let (mut weak, mut strong, mut fresh, runs) = (0_u32, 0_u32, 0_u32, 300);
     let third = 2.min(grid.len() - 2);
     for _ in 0..runs {
         let world = density.prior_world(&mut random);
@@ -625,13 +627,11 @@ fn expected(settings: &PlanSettings, grid: &[f64]) -> Result<(f64, f64)> {
             seen.map(|r| r.grade).max().unwrap_or(0)
         };
         let last = grid.len() - 2;
-        weak += usize::from((0..systems).any(|s| reached(s, third) >= 3));
-        strong += usize::from((0..systems).all(|s| reached(s, last) >= 1));
+        weak += u32::from((0..systems).any(|s| reached(s, third) >= 3));
+        strong += u32::from((0..systems).all(|s| reached(s, last) >= 1));
+        fresh += u32::from((0..systems).any(|s| reached(s, 0) <= 1));
     }
-    Ok((
-        f64::from(weak as u32) / f64::from(runs),
-        f64::from(strong as u32) / f64::from(runs),
-    ))
+    Ok([weak, strong, fresh].map(|n| f64::from(n) / f64::from(runs)))
 }
 
 /// What the plan tells before anyone paints.

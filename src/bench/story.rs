@@ -23,7 +23,7 @@ const PLANNED: f64 = 0.04;
 fn system(i: usize) -> SystemRow {
     SystemRow {
         system_id: format!("S{}", i + 1),
-        body: if i % 2 == 0 {
+        body: if i.is_multiple_of(2) {
             "metal".into()
         } else {
             "hard plastic".into()
@@ -167,8 +167,10 @@ fn from_plan_to_a_narrower_wear_rate() {
     )
     .unwrap();
     let text = &analysis.text;
-    println!("{}{text}", planned.text);
-    assert!(text.contains("The order came out as declared."), "{text}");
+    assert!(
+        text.contains("Wear rises in the declared order taken as a whole"),
+        "{text}"
+    );
     assert!(text.contains("LOOKED AT AFTERWARDS") && text.contains("Nothing here is evidence"));
     assert!(
         text.contains("all below grade 1"),
@@ -177,6 +179,24 @@ fn from_plan_to_a_narrower_wear_rate() {
     for never in ["no difference", "equal", "proved", "significant"] {
         assert!(!text.contains(never), "{never} in {text}");
     }
+    let expected = analysis
+        .files
+        .iter()
+        .find(|f| f.name.contains("expected"))
+        .unwrap();
+    let table = String::from_utf8(expected.bytes.clone()).unwrap();
+    let rows: Vec<Vec<f64>> = table
+        .lines()
+        .skip(1)
+        .map(|l| l.split(',').skip(3).map(|c| c.parse().unwrap()).collect())
+        .collect();
+    let held = rows.iter().filter(|r| r[2] <= r[0] && r[0] <= r[3]).count();
+    assert_eq!(rows.len(), 5 * 5 * 5);
+    assert!(
+        held * 10 >= rows.len() * 9,
+        "{held} of {} inside",
+        rows.len()
+    );
     analysis.write_into(folder.path()).unwrap();
     let outcome = calibrate(
         &CalibrateSettings {
@@ -430,4 +450,60 @@ fn a_plan_is_reproducible_and_rotates_evenly() {
         .map(|l| l.split(',').nth(5).unwrap().parse::<u32>().unwrap())
         .sum();
     assert_eq!(units, 2000, "a position is filled 2000 units long");
+}
+
+/// Doses far too high or low for the usual inspections move them.
+#[test]
+fn inspections_move_to_where_the_prior_expects_grades() {
+    // Scaling the dose by 16 or 256 asks for looks 4 times or more as early.
+    for (factor, first) in [(1.0, 500.0), (16.0, 125.0), (256.0, 31.25)] {
+        let mut wish = settings(1);
+        wish.fit_inspections = true;
+        for a in &mut wish.areas {
+            a.dose_J_m2_per_unit *= factor;
+        }
+        let planned = plan(&wish).unwrap();
+        let note = planned
+            .notes
+            .iter()
+            .find(|n| n.text.contains("by the priors"));
+        let file = planned
+            .files
+            .iter()
+            .find(|f| f.name == "bench.toml")
+            .unwrap();
+        let text = String::from_utf8(file.bytes.clone()).unwrap();
+        let file: super::files::BenchFile = toml::from_str(&text).unwrap();
+        assert!(file.inspections[1] <= first, "{note:?}");
+        assert!(factor > 1.0 || file.inspections[1] == first, "{note:?}");
+    }
+}
+
+/// The user's present system stays in, and weak contrasts are said in words.
+#[test]
+fn chosen_systems_keep_the_present_one_and_say_what_is_mixed() {
+    let (factors, rules) = (super::plan::usual_factors(), super::plan::usual_rules());
+    let present: Vec<String> = ["metal", "aerosol", "brush", "matt aerosol"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let (systems, text) =
+        super::plan::choose_systems((&factors, &rules), 10, std::slice::from_ref(&present), 1)
+            .unwrap();
+    assert_eq!((systems.len(), &systems[0]), (10, &present));
+    assert!(
+        text.contains("No scatter can be seen from one figure each"),
+        "{text}"
+    );
+    assert!(
+        text.contains("primer: none against airbrush is told only weakly"),
+        "{text}"
+    );
+    assert!(text.contains("alias matrix"), "{text}");
+    let banned: Vec<String> = ["metal", "none", "brush", "none"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let error = super::plan::choose_systems((&factors, &rules), 10, &[banned], 1).unwrap_err();
+    assert!(error.to_string().contains("left out by the rules"));
 }

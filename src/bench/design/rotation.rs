@@ -121,8 +121,8 @@ mod tests {
                     }
                 }
             }
-            for i in 0..v * v {
-                assert_eq!(together[i], if i / v == i % v { k + 1 } else { 1 });
+            for (i, met) in together.iter().enumerate() {
+                assert_eq!(*met, if i / v == i % v { k + 1 } else { 1 });
             }
         }
     }

@@ -14,7 +14,7 @@ pub(super) struct Budget(u64);
 impl Budget {
     /// About half a second of an optimised build.
     pub(super) fn usual() -> Budget {
-        Budget(150_000_000)
+        Budget(100_000_000)
     }
 
     pub(super) fn spend(&mut self, work: usize) -> Option<()> {

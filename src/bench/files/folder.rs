@@ -219,6 +219,7 @@ impl Bench {
         let parts = [
             toml::to_string(&self.file).unwrap_or_default(),
             format!("{:?}", self.key),
+            format!("{:?} {:?} {:?}", self.systems, self.specimens, self.areas),
         ];
         sha256(parts.join("\n").as_bytes())
     }
