@@ -7,28 +7,35 @@
 
 pub mod column;
 pub mod frame;
+pub mod health;
 pub mod hull;
 pub mod mesh;
 pub mod name;
+pub mod nest;
 pub mod patch;
+pub mod pieces;
 pub mod settings;
 pub mod shapes;
 pub mod shell;
 pub mod solid;
 pub mod surface;
 pub mod weld;
+pub mod winding;
 
 mod cluster;
 mod curvature;
+mod exposed;
 mod grid;
 mod make;
 mod quickhull;
 mod sample;
 
 pub use crate::format::read::Axis;
+pub use health::{Finding, Health};
 pub use hull::Hull;
 pub use mesh::Mesh;
 pub use patch::{Patch, PatchId, Shape};
+pub use pieces::Pieces;
 pub use settings::Settings;
 pub use shell::{Shell, Shells};
 pub use solid::{Solid, SolidMethod};
@@ -47,6 +54,8 @@ pub struct Figure {
     pub mesh: Mesh,
     /// Pieces of surface joined by edges.
     pub shells: Shells,
+    /// What is wrong or odd about the mesh, and what was done about it.
+    pub health: Health,
     /// Volume, centre and second moments of the solid.
     pub solid: Solid,
     /// The work surface: samples that carry area, each in one patch.
@@ -84,3 +93,6 @@ fn scatter(key: u64) -> u64 {
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
 }
+
+#[cfg(test)]
+mod tests;
