@@ -7,8 +7,13 @@
 //! otherwise be off by half a column, an error that does not shrink with finer columns.
 
 use super::mesh::Mesh;
+use super::winding::Winding;
 use crate::base::{Mat3, Quat, Vec3};
 use nalgebra::Quaternion;
+use rayon::prelude::*;
+
+/// A winding number this near to a whole one holds for the whole interval.
+const WHOLE: f64 = 0.08;
 
 /// One of two fixed attitudes in which no plane of a figure lies along the columns.
 #[must_use]
@@ -114,7 +119,7 @@ pub(super) struct Crossed {
     pub shift: Vec3,
     pub width: f64,
     pub low: Vec3,
-    pub high: Vec3,
+    high_z: f64,
     rows: usize,
     /// (column, height, +1 entering or -1 leaving), sorted.
     crossings: Vec<(u32, f64, i8)>,
@@ -138,7 +143,7 @@ impl Crossed {
             shift,
             width,
             low: lo - Vec3::new(0.37, 0.41, 0.0) * width,
-            high: hi,
+            high_z: hi.z,
             rows,
             crossings: Vec::new(),
         };
@@ -190,6 +195,53 @@ impl Crossed {
     /// Turns moments in column attitude into the figure's frame.
     pub fn back(&self, moments: &Moments) -> Moments {
         moments.turned_back(&self.attitude, &self.shift)
+    }
+
+    /// Integrates every interval that the winding number calls inside. Crossings only cut the
+    /// columns; where the number is far from whole, or the column runs through a hole, the
+    /// interval is cut finer.
+    pub fn integrate_with(&self, winding: &Winding) -> Moments {
+        let columns: Vec<(usize, &[(u32, f64, i8)])> = self.columns().collect();
+        let parts: Vec<Moments> = columns
+            .par_iter()
+            .map(|(column, run)| self.column_with(winding, *column, run))
+            .collect();
+        let mut total = Moments::zero();
+        parts.iter().for_each(|m| total.add(m));
+        self.back(&total)
+    }
+
+    fn column_with(&self, winding: &Winding, column: usize, run: &[(u32, f64, i8)]) -> Moments {
+        let mut found = Moments::zero();
+        let (x, y) = self.middle(column);
+        let back = self.attitude.inverse().to_rotation_matrix();
+        let at = |z: f64| winding.at(&(back * Vec3::new(x, y, z) + self.shift));
+        let balanced = run.iter().map(|c| i32::from(c.2)).sum::<i32>() == 0;
+        let mut ends = vec![self.low.z];
+        ends.extend(run.iter().map(|c| c.1));
+        ends.push(self.high_z);
+        for pair in ends.windows(2) {
+            let (a, b) = (pair[0], pair[1]);
+            if b - a < 1e-6 * self.width {
+                continue;
+            }
+            let w = at((a + b) / 2.0);
+            if balanced && (w - w.round()).abs() < WHOLE {
+                if w > 0.5 {
+                    found.add_piece(x, y, self.width, (a, b));
+                }
+                continue;
+            }
+            let steps = ((b - a) / self.width).ceil().max(2.0);
+            let step = (b - a) / steps;
+            for k in 0..steps as usize {
+                let from = a + k as f64 * step;
+                if at(from + step / 2.0) > 0.5 {
+                    found.add_piece(x, y, self.width, (from, from + step));
+                }
+            }
+        }
+        found
     }
 
     /// Integrates balanced columns; unbalanced ones only count.

@@ -77,7 +77,7 @@ fn scale(height: f64, told: Told, settings: &Settings, notes: &mut Vec<Note>) ->
     };
     let found = height * scale;
     if !(ALLOWED.0..=ALLOWED.1).contains(&found) {
-        return Err(unit_error(found));
+        return Err(unit_error(found, unit));
     }
     if settings.height.is_none() && !(USUAL.0..=USUAL.1).contains(&found) {
         notes.push(Note::new(
@@ -91,7 +91,12 @@ fn scale(height: f64, told: Told, settings: &Settings, notes: &mut Vec<Note>) ->
     Ok(scale)
 }
 
-fn unit_error(found: f64) -> Error {
+fn unit_error(found: f64, unit: f64) -> Error {
+    let thousandth = if unit == 1.0 {
+        "in millimetres although its format says metres: scale = 0.001"
+    } else {
+        "in micrometres: scale = 0.001"
+    };
     let mut error = Error::input(format!(
         "the figure would stand {} mm tall; allowed are 5 to 500 mm",
         short(found * 1e3)
@@ -100,7 +105,7 @@ fn unit_error(found: f64) -> Error {
         (25.4, "in inches: scale = 25.4"),
         (1000.0, "in metres: scale = 1000"),
         (10.0, "in centimetres: scale = 10"),
-        (1e-3, "in micrometres: scale = 0.001"),
+        (1e-3, thousandth),
         (1.0 / 25.4, "scaled to inches twice: scale = 0.03937"),
     ] {
         if (USUAL.0..=USUAL.1).contains(&(found * factor)) {

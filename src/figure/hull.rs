@@ -32,7 +32,19 @@ impl Hull {
             .copied()
     }
 
-    fn planes(&self) -> Vec<(Vec3, f64)> {
+    /// [m3]
+    #[must_use]
+    pub fn volume(&self) -> f64 {
+        let origin = self.points.first().copied().unwrap_or_default();
+        let six = |f: &[u32; 3]| {
+            let [a, b, c] = f.map(|v| self.points[v as usize] - origin);
+            a.dot(&b.cross(&c))
+        };
+        crate::base::sum::sum(self.faces.iter().map(six)) / 6.0
+    }
+
+    /// Outward normal and offset of each face with an area.
+    pub(super) fn planes(&self) -> Vec<(Vec3, f64)> {
         self.faces
             .iter()
             .filter_map(|f| {
@@ -49,14 +61,25 @@ impl Hull {
 /// # Errors
 /// All points lie in one plane or closer together than a few micrometres.
 pub fn hull(points: &[Vec3]) -> Result<Hull> {
-    match super::quickhull::quickhull(points) {
-        Some(hull) if !is_flat(&hull) && contains(&hull, points) => Ok(hull),
-        _ => by_rounds(points),
+    hull_within(points, SLACK)
+}
+
+/// As [`hull`], with points no further outside than `slack` [m] left out.
+///
+/// # Errors
+/// As [`hull`].
+pub(super) fn hull_within(points: &[Vec3], slack: f64) -> Result<Hull> {
+    if points.len() < 4 {
+        return Err(flat("it has fewer than four corners"));
+    }
+    match super::quickhull::quickhull(points, slack) {
+        Some(hull) if !is_flat(&hull) && contains(&hull, points, slack) => Ok(hull),
+        _ => by_rounds(points, slack),
     }
 }
 
 /// Checks the hull's own corners and a share of the points against all its planes.
-fn contains(hull: &Hull, points: &[Vec3]) -> bool {
+fn contains(hull: &Hull, points: &[Vec3], slack: f64) -> bool {
     let step = (points.len() / 500).max(1);
     let some: Vec<&Vec3> = hull
         .points
@@ -64,16 +87,16 @@ fn contains(hull: &Hull, points: &[Vec3]) -> bool {
         .step_by((hull.points.len() / 500).max(1))
         .chain(points.iter().step_by(step))
         .collect();
-    let inside = |(n, o): &(Vec3, f64)| some.iter().all(|p| n.dot(p) - o <= 1.5 * SLACK);
+    let inside = |(n, o): &(Vec3, f64)| some.iter().all(|p| n.dot(p) - o <= 1.5 * slack);
     hull.planes().iter().all(inside)
 }
 
-fn by_rounds(points: &[Vec3]) -> Result<Hull> {
+fn by_rounds(points: &[Vec3], slack: f64) -> Result<Hull> {
     let mut chosen = extremes(points);
     let mut open: Vec<u32> = (0..points.len() as u32).collect();
     for _ in 0..200 {
         let hull = wrap(points, &chosen)?;
-        let mut farthest = farthest_outside(points, &mut open, &hull.planes());
+        let mut farthest = farthest_outside(points, &mut open, &hull.planes(), slack);
         farthest.retain(|f| !chosen.contains(f));
         if farthest.is_empty() {
             if is_flat(&hull) {
@@ -145,11 +168,16 @@ fn is_flat(hull: &Hull) -> bool {
 }
 
 /// For each plane the point farthest outside; points inside all planes leave `open` for good.
-fn farthest_outside(points: &[Vec3], open: &mut Vec<u32>, planes: &[(Vec3, f64)]) -> Vec<u32> {
-    let mut best = vec![(SLACK, u32::MAX); planes.len()];
+fn farthest_outside(
+    points: &[Vec3],
+    open: &mut Vec<u32>,
+    planes: &[(Vec3, f64)],
+    slack: f64,
+) -> Vec<u32> {
+    let mut best = vec![(slack, u32::MAX); planes.len()];
     open.retain(|i| {
         let p = points[*i as usize];
-        let mut outside = (SLACK, None);
+        let mut outside = (slack, None);
         for (number, (normal, offset)) in planes.iter().enumerate() {
             let distance = normal.dot(&p) - offset;
             if distance > outside.0 {
@@ -224,10 +252,10 @@ mod tests {
                 let single = |p: &Vec3| p.map(|x| f64::from(x as f32));
                 let body = shapes::moved(&body, |p| single(&if turned { turn * p } else { *p }));
                 let points = weld(&body).unwrap().0.vertices;
-                let quick = super::super::quickhull::quickhull(&points);
+                let quick = super::super::quickhull::quickhull(&points, SLACK);
                 let quick = quick.expect("quickhull copes");
-                assert!(contains(&quick, &points));
-                let rounds = by_rounds(&points).unwrap();
+                assert!(contains(&quick, &points, SLACK));
+                let rounds = by_rounds(&points, SLACK).unwrap();
                 for i in 0..500 {
                     let t = f64::from(i);
                     let d =

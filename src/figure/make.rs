@@ -2,13 +2,16 @@
 
 use super::cluster::{Links, cluster};
 use super::curvature::{Bend, bends};
+use super::exposed::{free_of_overlap, sees_sky};
 use super::frame::{Told, place};
+use super::health::{Health, Learned};
 use super::mesh::Mesh;
+use super::nest::{nests, turn_inside_out};
 use super::patch::{Patch, PatchId, Shape};
 use super::sample::{Piece, cut};
 use super::shell::{Shells, agree};
 use super::surface::{Sample, Surface};
-use super::weld::{Triangles, Welded, weld};
+use super::weld::{Triangles, weld};
 use super::{Figure, Settings, hull, name, solid};
 use crate::base::{Error, Note, Place, Result, Topic, Vec3};
 use crate::format::read;
@@ -76,50 +79,47 @@ impl Maker<'_> {
     fn make(self, source: &impl Triangles, mut notes: Vec<Note>) -> Result<Figure> {
         let (mut mesh, welded) = weld(source)?;
         drop_unused(&mut mesh);
-        notes.extend(weld_note(&welded));
         notes.extend(place(&mut mesh, self.told, self.settings)?);
-        let (shells, turned) = agree(&mut mesh);
-        if turned > 0 {
-            notes.push(Note::new(
-                Topic::Mended,
-                format!("{turned} triangles faced inward beside outward ones and were turned"),
-            ));
-        }
-        let shells = outside_out(&mut mesh, shells, &mut notes);
-        let solid = solid::solid(&mesh, &shells)?;
+        let (shells, turned_triangles) = agree(&mut mesh);
+        let mut shells = outside_out(&mut mesh, shells, &mut notes);
+        let mut nests = nests(&mesh, &shells);
+        let turned_shells = turn_inside_out(&mut mesh, &mut shells, &mut nests);
+        let found = solid::solid(&mesh, &shells)?;
         let patch = self.settings.patch;
         let (hull, (surface, patches, limits)) = rayon::join(
             || hull::hull(&mesh.vertices),
-            || work_surface(&mesh, &shells, patch),
+            || work_surface(&mesh, &shells, patch, found.simple),
         );
         let hull = hull?;
         notes.extend(limits);
+        let health = Health::of(&Learned {
+            mesh: &mesh,
+            shells: &shells,
+            nests: &nests,
+            samples: &surface.samples,
+            volume: found.solid.volume,
+            twice: found.twice,
+            given: welded.given,
+            dropped: welded.collapsed,
+            turned_triangles,
+            turned_shells,
+        });
+        notes.extend(health.notes());
         Ok(Figure {
             hash: digest(&mesh, self.settings),
             name: self.name,
             reference: name::Reference::of(&mesh),
-            solid,
+            solid: found.solid,
             surface,
             patches,
             hull: hull.points,
             hull_faces: hull.faces,
             shells,
+            health,
             mesh,
             notes,
         })
     }
-}
-
-fn weld_note(welded: &Welded) -> Option<Note> {
-    (welded.collapsed > 0).then(|| {
-        Note::new(
-            Topic::Mended,
-            format!(
-                "{} of {} triangles had no extent and were dropped",
-                welded.collapsed, welded.given
-            ),
-        )
-    })
 }
 
 /// Corners of dropped triangles would still stretch the bounding box.
@@ -157,7 +157,12 @@ fn outside_out(mesh: &mut Mesh, shells: Shells, notes: &mut Vec<Note>) -> Shells
     agree(mesh).0
 }
 
-fn work_surface(mesh: &Mesh, shells: &Shells, patch: f64) -> (Surface, Vec<Patch>, Vec<Note>) {
+fn work_surface(
+    mesh: &Mesh,
+    shells: &Shells,
+    patch: f64,
+    simple: bool,
+) -> (Surface, Vec<Patch>, Vec<Note>) {
     let mut notes = Vec::new();
     let area: f64 = shells.list.iter().map(|s| s.area).sum();
     let coarsest = (1.7 * area / MOST_SAMPLES).sqrt();
@@ -176,29 +181,66 @@ fn work_surface(mesh: &Mesh, shells: &Shells, patch: f64) -> (Surface, Vec<Patch
     let links = Links::new(&pieces, cell);
     let owner = cluster(&pieces, &links, cell, patch);
     let bends = bends(&pieces, &links, cell);
-    let patches = patches(&pieces, &owner, &bends);
+    let free = if simple {
+        vec![true; pieces.len()]
+    } else {
+        free_of_overlap(mesh, &pieces, cell)
+    };
+    let (mut patches, places) = patches(&pieces, &owner, &bends, &free);
+    for (patch, sky) in patches.iter_mut().zip(sees_sky(&pieces, &places, cell)) {
+        patch.exposed &= sky;
+    }
     let samples = pieces
         .iter()
         .zip(&owner)
-        .map(|(p, o)| Sample {
+        .zip(&free)
+        .map(|((p, o), free)| Sample {
             point: p.point,
             normal: p.normal,
             area: p.area,
             patch: PatchId(*o),
-            exposed: true,
+            exposed: *free && patches[*o as usize].exposed,
         })
         .collect();
     (Surface::new(samples), patches, notes)
 }
 
-fn patches(pieces: &[Piece], owner: &[u32], bends: &[Bend]) -> Vec<Patch> {
+/// Patches, and the middle sample and normal of each. A patch is exposed if any
+/// of it is free.
+fn patches(
+    pieces: &[Piece],
+    owner: &[u32],
+    bends: &[Bend],
+    free: &[bool],
+) -> (Vec<Patch>, Vec<(Vec3, Vec3)>) {
     let count = owner.iter().max().map_or(0, |m| *m as usize + 1);
     let mut members: Vec<Vec<usize>> = vec![Vec::new(); count];
     owner
         .iter()
         .enumerate()
         .for_each(|(i, o)| members[*o as usize].push(i));
-    members.iter().map(|m| patch(m, pieces, bends)).collect()
+    members
+        .iter()
+        .map(|members| {
+            let mut patch = patch(members, pieces, bends);
+            let area = members
+                .iter()
+                .filter(|i| free[**i])
+                .map(|i| pieces[*i].area);
+            patch.exposed = area.sum::<f64>() > 0.0;
+            let middle = members
+                .iter()
+                .filter(|i| free[**i] || !patch.exposed)
+                .min_by(|a, b| {
+                    let way = |i: &usize| (pieces[*i].point - patch.centroid).norm_squared();
+                    way(a).total_cmp(&way(b))
+                })
+                .map_or((patch.centroid, patch.normal), |i| {
+                    (pieces[*i].point, pieces[*i].normal)
+                });
+            (patch, middle)
+        })
+        .unzip()
 }
 
 fn patch(members: &[usize], pieces: &[Piece], bends: &[Bend]) -> Patch {
@@ -272,212 +314,4 @@ fn digest(mesh: &Mesh, settings: &Settings) -> [u8; 32] {
     }
     hasher.update(&block);
     *hasher.finalize().as_bytes()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::figure::shapes;
-
-    /// A stout body on a 25 mm disc with a thin spike, in millimetres.
-    pub(crate) fn porter() -> Mesh {
-        let body = [
-            (0.0, 0.0),
-            (12.5, 0.0),
-            (12.5, 2.4),
-            (11.9, 3.0),
-            (5.0, 3.2),
-            (6.0, 12.0),
-            (4.0, 20.0),
-            (5.0, 27.0),
-            (2.0, 29.0),
-            (3.4, 33.0),
-            (2.5, 36.0),
-            (0.4, 37.0),
-            (0.0, 40.0),
-        ];
-        shapes::turned(&body, 36)
-    }
-
-    fn figure(mesh: &Mesh) -> Figure {
-        Figure::from_mesh("porter", mesh, &Settings::default()).unwrap()
-    }
-
-    #[test]
-    fn patches_cover_the_surface_and_are_of_one_size() {
-        let figure = figure(&porter());
-        let area: f64 = figure
-            .mesh
-            .corners()
-            .map(|t| super::super::shell::double_area(&t).norm() / 2.0)
-            .sum();
-        let patched: f64 = figure.patch_areas().iter().sum();
-        assert!(
-            (patched / area - 1.0).abs() < 1e-9,
-            "{}",
-            patched / area - 1.0
-        );
-        let mean = area / figure.patches.len() as f64;
-        assert!((0.2e-6..0.32e-6).contains(&mean), "{mean:e}");
-        let spread = figure
-            .patches
-            .iter()
-            .map(|p| (p.area / mean - 1.0).powi(2))
-            .sum::<f64>();
-        let cv = (spread / figure.patches.len() as f64).sqrt();
-        assert!(cv < 0.35, "{cv}");
-    }
-
-    #[test]
-    fn a_sphere_has_its_radius_and_a_box_its_edges_and_corners() {
-        let ball = figure(&shapes::icosphere(5, 10.0));
-        let mut radii: Vec<f64> = ball.patches.iter().map(|p| p.radius).collect();
-        radii.sort_by(f64::total_cmp);
-        let median = radii[radii.len() / 2];
-        assert!((0.008..0.0105).contains(&median), "{median}");
-        assert!(ball.patches.iter().all(|p| p.shape == Shape::Face));
-
-        let cube = figure(&shapes::block(Vec3::zeros(), Vec3::repeat(10.0)));
-        let shape_at = |x: f64, y: f64, z: f64| {
-            let i = cube
-                .surface
-                .nearest(&(Vec3::new(x, y, z) * 1e-3), &Vec3::zeros())
-                .unwrap();
-            cube.patches[cube.surface.samples[i].patch.index()].shape
-        };
-        assert_eq!(shape_at(5.0, 5.0, 10.0), Shape::Tip);
-        assert_eq!(shape_at(5.0, 0.0, 10.0), Shape::Edge);
-        assert_eq!(shape_at(0.0, 0.0, 10.0), Shape::Face);
-        let mut sharp: Vec<f64> = cube
-            .patches
-            .iter()
-            .filter(|p| p.shape == Shape::Edge)
-            .map(|p| p.radius)
-            .collect();
-        sharp.sort_by(f64::total_cmp);
-        let median = sharp[sharp.len() / 2];
-        assert!(
-            sharp.len() > 200 && median < 3e-4,
-            "{} {median}",
-            sharp.len()
-        );
-    }
-
-    #[test]
-    fn a_knife_blade_is_sharp_and_the_inside_of_a_bowl_hollow() {
-        // A wedge of 11 degrees: its two sides are no neighbours.
-        let blade = Mesh {
-            vertices: [
-                [0.0, -1.0, 0.0],
-                [20.0, -1.0, 0.0],
-                [0.0, 1.0, 0.0],
-                [20.0, 1.0, 0.0],
-                [0.0, 0.0, 10.0],
-                [20.0, 0.0, 10.0],
-            ]
-            .map(Vec3::from)
-            .to_vec(),
-            triangles: vec![
-                [0, 2, 1],
-                [1, 2, 3],
-                [0, 1, 4],
-                [1, 5, 4],
-                [2, 4, 3],
-                [3, 4, 5],
-                [0, 4, 2],
-                [1, 3, 5],
-            ],
-        };
-        let blade = Figure::from_mesh(
-            "blade",
-            &blade,
-            &Settings {
-                up: Some(crate::figure::Axis::Z),
-                ..Settings::default()
-            },
-        )
-        .unwrap();
-        let i = blade
-            .surface
-            .nearest(&Vec3::new(0.0, 0.0, 0.010), &Vec3::zeros())
-            .unwrap();
-        let patch = &blade.patches[blade.surface.samples[i].patch.index()];
-        assert!(
-            patch.shape == Shape::Edge && patch.radius < 2e-4,
-            "{patch:?}"
-        );
-
-        let bowl = [
-            (0.0, 0.0),
-            (8.0, 0.0),
-            (8.0, 10.0),
-            (1.2, 10.0),
-            (1.1, 9.5),
-            (0.85, 9.1),
-            (0.45, 8.85),
-            (0.0, 8.8),
-        ];
-        let bowl = figure(&shapes::turned(&bowl, 48));
-        let i = bowl
-            .surface
-            .nearest(&Vec3::new(0.0, 0.0, 0.0088), &Vec3::zeros())
-            .unwrap();
-        assert_eq!(
-            bowl.patches[bowl.surface.samples[i].patch.index()].shape,
-            Shape::Hollow
-        );
-    }
-
-    #[test]
-    fn a_contact_is_booked_whole_wherever_it_is() {
-        let figure = figure(&porter());
-        let mut random = crate::base::random::stream(3, &["contacts"], 0);
-        for _ in 0..500 {
-            use rand::RngExt;
-            let mut x = || random.random::<f64>() * 0.06 - 0.03;
-            let (point, normal) = (
-                Vec3::new(x(), x(), x() + 0.02),
-                Vec3::new(x(), x(), x()).normalize(),
-            );
-            let shares = figure.surface.spread(&point, &normal, 5e-4);
-            let total: f64 = shares.iter().map(|s| s.1).sum();
-            assert!((total - 1.0).abs() < 1e-12 && !shares.is_empty());
-            assert!(shares.windows(2).all(|w| w[0].0 < w[1].0));
-        }
-    }
-
-    #[test]
-    fn a_contact_on_a_thin_plate_stays_on_its_side() {
-        let plate = shapes::block(Vec3::zeros(), Vec3::new(20.0, 0.3, 20.0));
-        let settings = Settings {
-            up: Some(crate::figure::Axis::Z),
-            ..Settings::default()
-        };
-        let plate = Figure::from_mesh("plate", &plate, &settings).unwrap();
-        let shares = plate
-            .surface
-            .spread(&Vec3::new(0.0, -0.00015, 0.01), &-Vec3::y(), 5e-4);
-        assert!(
-            shares
-                .iter()
-                .all(|(p, _)| plate.patches[p.index()].normal.y < -0.9)
-        );
-    }
-
-    #[test]
-    fn an_inside_out_file_is_turned_and_said_so() {
-        let right = figure(&porter());
-        let wrong = figure(&shapes::inside_out(&porter()));
-        assert!(wrong.notes.iter().any(|n| n.text.contains("inside out")));
-        assert!((wrong.solid.volume / right.solid.volume - 1.0).abs() < 1e-12);
-        assert!((wrong.patches[0].normal - right.patches[0].normal).norm() < 1e-9);
-    }
-
-    #[test]
-    fn the_same_mesh_twice_is_the_same_figure_to_the_bit() {
-        let (a, b) = (figure(&porter()), figure(&porter()));
-        assert_eq!(a.hash, b.hash);
-        assert_eq!(a.patches, b.patches);
-        assert_eq!(a.surface.samples, b.surface.samples);
-    }
 }

@@ -8,20 +8,25 @@
 pub mod column;
 pub mod display;
 pub mod frame;
+pub mod health;
 pub mod hull;
 pub mod mesh;
 pub mod name;
+pub mod nest;
 pub mod patch;
 pub mod sculpt;
+pub mod pieces;
 pub mod settings;
 pub mod shapes;
 pub mod shell;
 pub mod solid;
 pub mod surface;
 pub mod weld;
+pub mod winding;
 
 mod cluster;
 mod curvature;
+mod exposed;
 mod grid;
 mod make;
 mod quickhull;
@@ -29,9 +34,11 @@ mod sample;
 
 pub use crate::format::read::Axis;
 pub use display::Display;
+pub use health::{Finding, Health};
 pub use hull::Hull;
 pub use mesh::Mesh;
 pub use patch::{Patch, PatchId, Shape};
+pub use pieces::Pieces;
 pub use settings::Settings;
 pub use shell::{Shell, Shells};
 pub use solid::{Solid, SolidMethod};
@@ -50,6 +57,8 @@ pub struct Figure {
     pub mesh: Mesh,
     /// Pieces of surface joined by edges.
     pub shells: Shells,
+    /// What is wrong or odd about the mesh, and what was done about it.
+    pub health: Health,
     /// Volume, centre and second moments of the solid.
     pub solid: Solid,
     /// The work surface: samples that carry area, each in one patch.
@@ -87,3 +96,6 @@ fn scatter(key: u64) -> u64 {
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
 }
+
+#[cfg(test)]
+mod tests;

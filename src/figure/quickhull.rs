@@ -24,14 +24,17 @@ struct Face {
 
 struct Builder<'a> {
     points: &'a [Vec3],
+    /// [m]
+    slack: f64,
     faces: Vec<Face>,
 }
 
-/// The hull of the points to within [`SLACK`].
-pub(super) fn quickhull(points: &[Vec3]) -> Option<Hull> {
+/// The hull of the points to within `slack` [m].
+pub(super) fn quickhull(points: &[Vec3], slack: f64) -> Option<Hull> {
     let first = tetrahedron(points)?;
     let mut builder = Builder {
         points,
+        slack,
         faces: Vec::new(),
     };
     let [a, b, c, d] = first;
@@ -110,12 +113,12 @@ impl Builder<'_> {
     /// Gives each point to the first face from `from` on that it lies outside of; inner points
     /// are forgotten.
     fn share_out(&mut self, orphans: Vec<u32>, from: usize) {
-        let mut best = vec![SLACK; self.faces.len() - from];
+        let mut best = vec![self.slack; self.faces.len() - from];
         for point in orphans {
             let p = &self.points[point as usize];
             for (number, face) in self.faces[from..].iter_mut().enumerate() {
                 let height = face.normal.dot(p) - face.offset;
-                if height > SLACK {
+                if height > self.slack {
                     face.outside.push(point);
                     if height > best[number] {
                         best[number] = height;

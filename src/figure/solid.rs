@@ -4,9 +4,10 @@
 //! point (Tonon 2004, J. Math. Stat. 1:8, moments of a tetrahedron). Otherwise by columns; see
 //! [`super::column`].
 
-use super::column::{Columns, Moments, columns};
+use super::column::{Columns, Crossed, Moments, attitude, columns};
 use super::mesh::Mesh;
 use super::shell::Shells;
+use super::winding::Winding;
 use crate::base::sum::sum;
 use crate::base::{Error, Mat3, Result, Vec3};
 use serde::{Deserialize, Serialize};
@@ -17,6 +18,12 @@ const COLUMNS: usize = 256;
 /// Share of the volume that may be covered twice or inside out before the divergence theorem is
 /// no longer taken: its error is about that share.
 const NO_OVERLAP: f64 = 1e-4;
+
+/// Columns along the largest extent where the winding number is asked: more change nothing.
+const OPEN_COLUMNS: usize = 64;
+
+/// Two attitudes that differ by more than this ask for finer columns.
+const AGREE: f64 = 0.003;
 
 /// How the solid was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -55,25 +62,65 @@ impl Solid {
     }
 }
 
+/// The solid and what the columns saw on the way.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The solid.
+    pub solid: Solid,
+    /// [m3] covered by two shells or more.
+    pub twice: f64,
+    /// Do the shells neither overlap nor lie inside out nor gape?
+    pub simple: bool,
+}
+
 /// Finds the solid of a mesh whose shells agree with themselves.
 ///
 /// # Errors
 /// Nothing is enclosed: a sheet, or shells that cancel each other.
-pub fn solid(mesh: &Mesh, shells: &Shells) -> Result<Solid> {
+pub fn solid(mesh: &Mesh, shells: &Shells) -> Result<Found> {
     let seen = columns(mesh, COLUMNS, false);
-    let found = if shells.balanced && simple(&seen) {
+    let simple = shells.balanced && simple(&seen);
+    let solid = if simple {
         Solid::from_moments(&divergence(mesh), SolidMethod::Divergence)
+    } else if shells.balanced {
+        Solid::from_moments(
+            &settle(|second, count| columns(mesh, count, second).solid, COLUMNS),
+            SolidMethod::Columns,
+        )
     } else {
-        Solid::from_moments(&seen.solid, SolidMethod::Columns)
+        let winding = Winding::new(mesh);
+        let by_winding =
+            |second, count| Crossed::new(mesh, count, attitude(second)).integrate_with(&winding);
+        Solid::from_moments(
+            &settle(by_winding, OPEN_COLUMNS),
+            SolidMethod::ColumnsAndWinding,
+        )
     };
     let extent = mesh.bounds().map_or(0.0, |(lo, hi)| (hi - lo).max());
-    if found.volume.is_nan() || found.volume <= 1e-6 * extent.powi(3) {
+    if solid.volume.is_nan() || solid.volume <= 1e-6 * extent.powi(3) {
         return Err(
             Error::input("the mesh encloses nothing: its volume is zero")
                 .hint("a flat picture or a single sheet is no figure; export a closed body"),
         );
     }
-    Ok(found)
+    Ok(Found {
+        solid,
+        twice: seen.twice,
+        simple,
+    })
+}
+
+/// The mean of two attitudes, with twice the columns where they do not agree.
+fn settle(moments: impl Fn(bool, usize) -> Moments, columns: usize) -> Moments {
+    let mut pair = [moments(false, columns), moments(true, columns)];
+    if (pair[0].volume - pair[1].volume).abs() > AGREE * pair[0].volume.abs() {
+        pair = [moments(false, 2 * columns), moments(true, 2 * columns)];
+    }
+    Moments {
+        volume: (pair[0].volume + pair[1].volume) / 2.0,
+        first: (pair[0].first + pair[1].first) / 2.0,
+        second: (pair[0].second + pair[1].second) / 2.0,
+    }
 }
 
 fn simple(seen: &Columns) -> bool {
@@ -137,7 +184,7 @@ mod tests {
     fn of(parts: &[Mesh]) -> Solid {
         let mut mesh = weld(&shapes::together(parts)).unwrap().0;
         let (shells, _) = agree(&mut mesh);
-        solid(&mesh, &shells).unwrap()
+        solid(&mesh, &shells).unwrap().solid
     }
 
     /// Box a x b x c: m/12 (b2 + c2); any table of moments of inertia.
@@ -200,6 +247,60 @@ mod tests {
             assert!((c - wc).norm() < 5e-4, "{c} {wc}");
             assert!((i - wi).norm() / wi.norm() < 1e-3);
         }
+    }
+
+    fn sphere_cut_at(height: f64) -> (Mesh, f64) {
+        let mut ball = shapes::icosphere(6, 1.0);
+        let whole = divergence(&ball).volume;
+        let kept: Vec<[u32; 3]> = ball
+            .triangles
+            .iter()
+            .filter(|t| t.iter().map(|v| ball.vertices[*v as usize].z).sum::<f64>() / 3.0 < height)
+            .copied()
+            .collect();
+        ball.triangles = kept;
+        (ball, whole)
+    }
+
+    /// An open sphere is taken as if a flat lid closed it: sphere less the cap
+    /// pi h^2 (3 - h) / 3 (any table of solids).
+    #[test]
+    fn an_open_sphere_is_the_sphere_less_its_cap() {
+        for (cut, allowed) in [(0.95, 2e-3), (0.8, 3e-3), (0.5, 5e-3)] {
+            let (ball, whole) = sphere_cut_at(cut);
+            let found = of(&[ball]);
+            let h = 1.0 - cut;
+            let wanted = whole - PI * h * h * (3.0 - h) / 3.0;
+            assert_eq!(found.method, SolidMethod::ColumnsAndWinding);
+            assert!(
+                (found.volume / wanted - 1.0).abs() < allowed,
+                "{cut}: {}",
+                found.volume / wanted - 1.0
+            );
+        }
+    }
+
+    /// Hollow sphere: 4/3 pi (R3 - r3), 8/15 pi (R5 - r5); the inner shell faces inward.
+    #[test]
+    fn a_hollow_sphere_weighs_its_wall() {
+        let outer = shapes::icosphere(4, 1.0);
+        let inner = shapes::inside_out(&shapes::icosphere(4, 0.8));
+        let one = of(std::slice::from_ref(&outer));
+        let hollow = of(&[outer, inner]);
+        assert_eq!(hollow.method, SolidMethod::Divergence);
+        assert!((hollow.volume / one.volume - (1.0 - 0.8_f64.powi(3))).abs() < 1e-12);
+        assert!(
+            (hollow.inertia[(0, 0)] / one.inertia[(0, 0)] - (1.0 - 0.8_f64.powi(5))).abs() < 1e-12
+        );
+    }
+
+    /// A void whose shell faces outward cannot be told from a solid inside a solid.
+    #[test]
+    fn an_inner_shell_facing_outward_adds_nothing() {
+        let outer = shapes::icosphere(4, 1.0);
+        let one = of(std::slice::from_ref(&outer));
+        let found = of(&[outer, shapes::icosphere(4, 0.8)]);
+        assert!((found.volume / one.volume - 1.0).abs() < 3e-4);
     }
 
     #[test]

@@ -6,8 +6,14 @@
 //! Not guaranteed: shared corners, closed shells, any unit. That is the business of
 //! [`crate::figure`].
 
+mod glb;
+mod matrix;
+mod obj;
+mod ply;
 mod soup;
 mod stl;
+mod text;
+mod threemf;
 
 pub use soup::{Axis, Soup};
 
@@ -20,7 +26,7 @@ use std::path::{Path, PathBuf};
 pub const FARTHEST: f64 = 1e8;
 
 /// Most triangles that are believed: above, corner numbers and memory run out.
-pub const MOST_TRIANGLES: u64 = 50_000_000;
+pub const MOST_TRIANGLES: u64 = 20_000_000;
 
 /// Triangles handed over at a time: small enough for the first-level cache.
 const BLOCK: usize = 256;
@@ -35,6 +41,16 @@ pub enum Kind {
     StlBinary,
     /// STL as text.
     StlText,
+    /// OBJ.
+    Obj,
+    /// PLY.
+    Ply,
+    /// 3MF.
+    ThreeMf,
+    /// glTF as JSON.
+    Gltf,
+    /// glTF as one binary file.
+    Glb,
 }
 
 impl Kind {
@@ -44,6 +60,11 @@ impl Kind {
         match self {
             Kind::StlBinary => "binary STL",
             Kind::StlText => "text STL",
+            Kind::Obj => "OBJ",
+            Kind::Ply => "PLY",
+            Kind::ThreeMf => "3MF",
+            Kind::Gltf => "glTF",
+            Kind::Glb => "GLB",
         }
     }
 }
@@ -178,14 +199,34 @@ pub fn open(path: &Path) -> Result<MeshFile> {
 }
 
 fn recognise(path: &Path, size: u64, head: &[u8]) -> Result<MeshFile> {
+    if let Some((kind, soup)) = by_first_bytes(path, size, head)? {
+        return Ok(mesh_file(path, kind, Body::Soup(soup)));
+    }
     if let Some(binary) = stl::probe_binary(path, size, head)? {
         return Ok(mesh_file(path, Kind::StlBinary, Body::Stl(binary)));
     }
-    if stl::looks_like_text(head) {
-        let soup = stl::read_text(path, open_file(path)?)?;
-        return Ok(mesh_file(path, Kind::StlText, Body::Soup(soup)));
-    }
-    Err(stl::not_a_mesh(path, size, head))
+    let (kind, soup) = if stl::looks_like_text(head) {
+        (Kind::StlText, stl::read_text(path, open_file(path)?)?)
+    } else if obj::looks_like(head) {
+        (Kind::Obj, obj::read(path, open_file(path)?)?)
+    } else {
+        return Err(stl::not_a_mesh(path, size, head));
+    };
+    Ok(mesh_file(path, kind, Body::Soup(soup)))
+}
+
+fn by_first_bytes(path: &Path, size: u64, head: &[u8]) -> Result<Option<(Kind, Soup)>> {
+    Ok(Some(if head.starts_with(b"glTF") {
+        (Kind::Glb, glb::read(path, size)?)
+    } else if head.starts_with(b"PK\x03\x04") {
+        (Kind::ThreeMf, threemf::read(path, open_file(path)?)?)
+    } else if ply::looks_like(head) {
+        (Kind::Ply, ply::read(path, open_file(path)?, size)?)
+    } else if glb::looks_like_json(head) {
+        (Kind::Gltf, glb::read(path, size)?)
+    } else {
+        return Ok(None);
+    }))
 }
 
 fn mesh_file(path: &Path, kind: Kind, mut body: Body) -> MeshFile {

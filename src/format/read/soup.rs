@@ -105,7 +105,7 @@ impl Soup {
     /// # Errors
     /// More corners than triangles can be believed.
     pub fn corner(&mut self, path: &Path, point: [f64; 3]) -> Result<u32> {
-        if self.vertices.len() as u64 >= 3 * MOST_TRIANGLES {
+        if self.vertices.len() as u64 >= MOST_TRIANGLES * 3 / 2 {
             return Err(too_many(path));
         }
         self.vertices.push(point);

@@ -5,9 +5,10 @@
 //! bytes each; 3D Systems 1989, as quoted everywhere).
 
 use super::soup::too_many;
+use super::text::{Lines, point, short};
 use super::{BLOCK, Corners, MOST_TRIANGLES, Soup};
 use crate::base::{Error, Note, Place, Result, Topic};
-use std::io::{BufRead, BufReader, Read, Seek, SeekFrom};
+use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 
 const HEADER: u64 = 84;
@@ -126,76 +127,45 @@ fn corners(record: &[u8]) -> Corners {
 /// A number that is none, a facet without three corners, a file that ends inside a facet.
 pub fn read_text(path: &Path, source: impl Read) -> Result<Soup> {
     let mut soup = Soup::default();
-    let mut source = BufReader::with_capacity(1 << 18, source);
-    let (mut line, mut number, mut corners) = (Vec::new(), 0_usize, Vec::with_capacity(3));
-    let mut inside = false;
+    let mut lines = Lines::new(path, "text STL", source);
+    let (mut inside, mut corners) = (false, Vec::with_capacity(3));
     loop {
-        line.clear();
-        let read = source
-            .by_ref()
-            .take(LONGEST_LINE)
-            .read_until(b'\n', &mut line)
-            .map_err(|cause| Error::system("read the mesh", path, &cause))?;
-        if read == 0 {
-            break;
-        }
-        number += 1;
-        if read as u64 == LONGEST_LINE {
-            return Err(text_error(path, number, "is longer than 64 kB"));
-        }
-        let text = String::from_utf8_lossy(&line);
-        let text = text.trim_start_matches('\u{feff}');
-        let mut words = text.split_ascii_whitespace();
-        match words.next().map(str::to_ascii_lowercase).as_deref() {
-            Some("vertex") => corners.push(vertex(path, number, words)?),
-            Some("facet") => inside = true,
+        let Some(line) = lines.next()? else { break };
+        let mut words = line.split_ascii_whitespace();
+        let first = words.next().map(str::to_ascii_lowercase);
+        let wrong = match first.as_deref() {
+            Some("vertex") => point(words, false).map(|p| corners.push(p)).err(),
+            Some("facet") => {
+                inside = true;
+                None
+            }
             Some("endfacet") => {
-                facet(path, number, &mut soup, &mut corners)?;
                 inside = false;
+                facet(path, &mut soup, &mut corners)?
             }
-            Some("solid" | "endsolid" | "outer" | "endloop") | None => {}
-            Some(other) => {
-                let what = format!("begins with \"{}\"", other.escape_default());
-                return Err(text_error(path, number, &what));
-            }
+            Some("solid" | "endsolid" | "outer" | "endloop") | None => None,
+            Some(other) => Some(format!("begins with \"{}\"", short(other))),
+        };
+        if let Some(what) = wrong {
+            return Err(lines.error(&what));
+        }
+        if corners.len() > 3 {
+            return Err(lines.error("is the fourth corner of a facet"));
         }
     }
     if inside || !corners.is_empty() {
-        return Err(text_error(
-            path,
-            number,
-            "is the last, inside a facet: cut short",
-        ));
+        return Err(lines.error("is the last, inside a facet: cut short"));
     }
     Ok(soup)
 }
 
-const LONGEST_LINE: u64 = 65_536;
-
-fn vertex<'a>(path: &Path, line: usize, words: impl Iterator<Item = &'a str>) -> Result<[f64; 3]> {
-    let mut point = [0.0; 3];
-    let mut count = 0;
-    for word in words {
-        let value: f64 = word.parse().map_err(|_| {
-            let what = format!("has \"{}\" where a number belongs", word.escape_default());
-            text_error(path, line, &what)
-        })?;
-        if let Some(slot) = point.get_mut(count) {
-            *slot = value;
-        }
-        count += 1;
-    }
-    if count != 3 {
-        let what = format!("has {count} coordinates instead of 3");
-        return Err(text_error(path, line, &what));
-    }
-    Ok(point)
-}
-
-fn facet(path: &Path, line: usize, soup: &mut Soup, corners: &mut Vec<[f64; 3]>) -> Result<()> {
+/// Closes a facet; says what is wrong with it.
+fn facet(path: &Path, soup: &mut Soup, corners: &mut Vec<[f64; 3]>) -> Result<Option<String>> {
     let [a, b, c] = corners[..] else {
-        let what = format!("closes a facet of {} corners instead of 3", corners.len());
-        return Err(text_error(path, line, &what));
+        return Ok(Some(format!(
+            "closes a facet of {} corners instead of 3",
+            corners.len()
+        )));
     };
     corners.clear();
     let numbers = [
@@ -203,15 +173,8 @@ fn facet(path: &Path, line: usize, soup: &mut Soup, corners: &mut Vec<[f64; 3]>)
         soup.corner(path, b)?,
         soup.corner(path, c)?,
     ];
-    soup.triangle(path, numbers.map(u64::from))
-}
-
-fn text_error(path: &Path, line: usize, what: &str) -> Error {
-    Error::input(format!("line {line} of this text STL {what}"))
-        .at(Place::file(path))
-        .hint(
-            "the file is damaged or cut short: export or fetch it again, as binary STL if you can",
-        )
+    soup.triangle(path, numbers.map(u64::from))?;
+    Ok(None)
 }
 
 /// The refusal of a file that is nothing this house reads.
