@@ -1,11 +1,13 @@
 //! What is done to a specimen: tumble, drop, rub, handle, ride. Knows no films.
 
+pub mod drop;
 pub mod replicate;
-pub mod tumble;
-
-pub use replicate::Precision;
-pub use tumble::{Tumble, Tumbled};
 pub mod rub;
+pub mod tumble;
 
 mod poses;
 mod soft_notes;
+
+pub use drop::{Drop, Dropped};
+pub use replicate::Precision;
+pub use tumble::{Names, Tumble, Tumbled};

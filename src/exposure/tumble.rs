@@ -24,6 +24,9 @@ pub struct Tumble {
     pub touch: Touch,
     /// Figures in the box, all alike.
     pub figures: usize,
+    /// [m] corners of the figure's convex pieces, figure's frame: what figures touch each other
+    /// with. Empty: their hulls. A lone figure needs none.
+    pub pieces: Vec<Vec<Vec3>>,
     /// Which engine.
     pub engine: EngineKind,
     /// [s] the engine's time step.
@@ -68,6 +71,7 @@ impl Tumble {
             path,
             touch,
             figures: 1,
+            pieces: Vec::new(),
             engine: EngineKind::Exact,
             step: 1.0 / 2000.0,
             seconds: 20.0,
@@ -99,6 +103,13 @@ impl Tumble {
         let mut notes = grown.notes;
         notes.extend(Ledger::together(&grown.sides).gate(self.step)?);
         notes.push(yielding(&self.touch));
+        if self.figures > 1 && self.pieces.is_empty() {
+            notes.push(Note::new(
+                Topic::Limit,
+                "figures touch each other with their convex hulls: hollows between limbs are \
+                 counted as filled",
+            ));
+        }
         Ok(Tumbled {
             rate: DoseRate::from_replicates(Unit::Minute, grown.doses, notes),
             ledgers: grown.sides,
@@ -117,8 +128,14 @@ impl Tumble {
     }
 
     fn shape(&self, figure: &Figure, body: &Body) -> Shape {
+        let pieces = if self.figures > 1 {
+            self.pieces.clone()
+        } else {
+            Vec::new()
+        };
         Shape {
             tips: tally::tips(figure),
+            pieces,
             ..Shape::convex(figure.hull.clone(), body.clone())
         }
     }
@@ -260,7 +277,7 @@ pub(super) fn yielding(touch: &Touch) -> Note {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::base::Unwatched;
     use crate::base::stats::spearman;
@@ -268,7 +285,7 @@ mod tests {
     use crate::dose::Channel;
     use crate::figure::{Settings, shapes};
 
-    fn figure() -> Figure {
+    pub fn figure() -> Figure {
         // A cone on a wide base, twelve-sided: 20 mm tall, with a tip.
         let profile = [(8.0, 0.0), (8.0, 2.0), (1.0, 19.0), (0.2, 20.0)];
         let mesh = shapes::turned(&profile, 12);
@@ -279,31 +296,34 @@ mod tests {
         Figure::from_mesh("cone", &mesh, &settings).unwrap()
     }
 
-    fn tumble() -> Tumble {
+    pub fn touch() -> Touch {
         let side = Solidity {
             youngs: 52e9,
             poisson: 0.35,
             yield_stress: 40e6,
         };
-        let touch = Touch {
+        Touch {
             friction: 0.3,
             restitution: Restitution::Constant(0.3),
             figure: side,
             counterface: side,
-        };
+        }
+    }
+
+    fn tumble() -> Tumble {
         let path = BoxPath::Shake {
             amplitude: Vec3::new(0.03, 0.025, 0.02),
             frequency: Vec3::new(3.0, 3.71, 4.43),
             phase: Vec3::zeros(),
         };
-        let mut tumble = Tumble::new(Vec3::new(0.18, 0.12, 0.07), path, touch);
+        let mut tumble = Tumble::new(Vec3::new(0.18, 0.12, 0.07), path, touch());
         tumble.seconds = 4.0;
         tumble.settle = 0.5;
         tumble.precision.budget = 16;
         tumble
     }
 
-    const NAMES: Names<'static> = Names {
+    pub const NAMES: Names<'static> = Names {
         seed: 1,
         exposure: "lunch box",
         specimen: "metal",
@@ -365,5 +385,78 @@ mod tests {
         tumble.figures = 500;
         let error = tumble.run(&figure, &body, NAMES, &Unwatched).err();
         assert!(error.is_some_and(|e| e.to_string().contains("at most")));
+    }
+
+    /// Two figures in a round tin: both sides of a contact between them get its dose.
+    #[test]
+    fn figures_that_meet_both_get_the_dose() {
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 7300.0);
+        let mut tumble = tumble();
+        (tumble.figures, tumble.round) = (2, true);
+        tumble.box_size = Vec3::new(0.08, 0.08, 0.05);
+        (tumble.seconds, tumble.precision.budget) = (2.0, 4);
+        let run = tumble.run(&figure, &body, NAMES, &Unwatched).unwrap();
+        for (dose, ledger) in run.rate.replicates.iter().zip(&run.ledgers) {
+            let figure_minutes = 2.0 * ledger.seconds / 60.0;
+            let dosed = dose.total(Channel::Friction) + dose.total(Channel::Impact);
+            let booked = ledger.booked() + ledger.between_figures;
+            assert!(ledger.between_figures > 0.0);
+            assert!((dosed * figure_minutes / booked - 1.0).abs() < 1e-9);
+        }
+    }
+
+    /// Coverage of the intervals of whole runs, the stopping rule included.
+    #[test]
+    #[ignore = "two minutes; run with --release --ignored --nocapture to see the shares"]
+    fn intervals_hold_the_long_run_mean() {
+        use super::super::replicate::{energy, top_areas};
+        use crate::base::stats::estimate;
+        use rayon::prelude::*;
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 7300.0);
+        let mut tumble = tumble();
+        (tumble.seconds, tumble.settle) = (4.0, 1.0);
+        (tumble.precision.relative, tumble.precision.budget) = (0.2, 48);
+        let shape = Arc::new(tumble.shape(&figure, &body));
+        let long: Vec<Dose> = (0..6000_u64)
+            .into_par_iter()
+            .map(|n| {
+                let names = Names { seed: 999, ..NAMES };
+                tumble.replicate(&figure, &shape, names, n).unwrap().0
+            })
+            .collect();
+        let fixed = top_areas(&figure, &long, 5);
+        let mean = |area: &[usize]| {
+            let values: Vec<f64> = long.iter().map(|d| energy(d, area)).collect();
+            estimate(&values).mean
+        };
+        let truth: Vec<f64> = fixed.iter().map(|a| mean(a)).collect();
+        let (mut held, mut own, mut count) = (0, 0, 0);
+        let mut replicates = 0;
+        for seed in 0..200 {
+            let names = Names { seed, ..NAMES };
+            let run = tumble.run(&figure, &body, names, &Unwatched).unwrap();
+            replicates += run.ledgers.len();
+            let chosen = top_areas(&figure, &run.rate.replicates, 5);
+            let holds = |area: &[usize], truth: f64| {
+                let e = run.rate.over_replicates(|d| energy(d, area));
+                i32::from((e.mean - truth).abs() <= e.half_width)
+            };
+            for k in 0..5 {
+                held += holds(&fixed[k], truth[k]);
+                own += holds(&chosen[k], mean(&chosen[k]));
+                count += 1;
+            }
+        }
+        let share = |n: i32| f64::from(n) / f64::from(count);
+        println!(
+            "95 % intervals that hold the long-run mean: {:.3} of fixed areas, {:.3} of areas chosen \
+             by the run itself; {:.1} replicates a run",
+            share(held),
+            share(own),
+            replicates as f64 / 200.0
+        );
+        assert!((0.92..=0.98).contains(&share(held)), "{}", share(held));
     }
 }
