@@ -1,6 +1,10 @@
 //! What is done to a specimen: tumble, drop, rub, handle, ride. Knows no films.
 
+pub mod handle;
+pub mod ride;
 pub mod rub;
 
+mod grasp;
 mod poses;
+mod shaken;
 mod soft_notes;

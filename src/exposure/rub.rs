@@ -5,7 +5,9 @@ use super::soft_notes::Limits;
 use crate::base::random::stream;
 use crate::base::{Error, Quat, Result, Vec3, Watch};
 use crate::contact::Body;
-use crate::contact::pad::{Pad, Picture, Pose, Press, Presser, Push, Slide, Window, relief};
+use crate::contact::pad::{
+    Outline, Pad, Picture, Pose, Press, Presser, Push, Slide, Window, relief,
+};
 use crate::dose::{Dose, DoseRate, Unit};
 use crate::figure::Figure;
 
@@ -150,8 +152,8 @@ impl Rub {
         };
         let stations = self.stations(figure, pose);
         let path: f64 = stations.iter().map(|s| s.1).sum();
-        for (window, slip) in &stations {
-            let press = presser.press_in(pose, push, window.as_ref())?;
+        for (outline, slip) in &stations {
+            let press = presser.press_in(pose, push, outline)?;
             let slide = Slide {
                 friction: self.friction,
                 slip: *slip,
@@ -168,11 +170,11 @@ impl Rub {
     /// Where the pad stands during a stroke and how far it slides there. A sheet covers the
     /// figure all the way; a short pad passes over it in half lengths, so that a point receives
     /// mu p times the pad's length, as it must.
-    fn stations(&self, figure: &Figure, pose: &Pose) -> Vec<(Option<Window>, f64)> {
+    fn stations(&self, figure: &Figure, pose: &Pose) -> Vec<(Outline, f64)> {
         let triangles = relief::turned(&figure.mesh, pose);
         let (low, high) = relief::footprint(&triangles, self.pad.thickness);
         let Some(length) = self.pad_length.filter(|l| *l < high[0] - low[0]) else {
-            return vec![(None, self.stroke)];
+            return vec![(Outline::default(), self.stroke)];
         };
         let middle = 0.5 * (low[0] + high[0]);
         let travel = self.stroke.min(high[0] - low[0]);
@@ -184,7 +186,11 @@ impl Rub {
                     low: [at - 0.5 * length, f64::NEG_INFINITY],
                     high: [at + 0.5 * length, f64::INFINITY],
                 };
-                (Some(window), travel / count)
+                let outline = Outline {
+                    window: Some(window),
+                    dome: None,
+                };
+                (outline, travel / count)
             })
             .collect()
     }

@@ -4,6 +4,7 @@
 //! [`press`] (the solver), [`relief`] (what the pad sees of a figure), [`settle`] (force to
 //! indentation), [`presser`] (pad and figure in any pose), [`imprint`] (what is left on patches).
 
+pub mod finger;
 pub mod foundation;
 pub mod grid;
 pub mod imprint;
@@ -16,11 +17,12 @@ mod press_tests;
 pub mod relief;
 pub mod settle;
 
+pub use finger::{Dome, finger};
 pub use foundation::{Filling, Foundation, Pad};
 pub use grid::Grid;
 pub use imprint::{Catch, MEAN_OVER, Press, Slide};
 pub use picture::Picture;
 pub use press::{Pressed, Workspace};
-pub use presser::{FINE, Presser, SURVEY, Window};
+pub use presser::{FINE, Outline, Presser, SURVEY, Window};
 pub use relief::{Pose, Relief};
 pub use settle::{Push, Pyramid, Settled};
