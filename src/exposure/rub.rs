@@ -62,6 +62,8 @@ pub struct Rubbed {
     /// Mean share of the normal force that the foam's own loss adds to the drag. It warms the
     /// foam and is not booked as friction work.
     pub hysteresis: f64,
+    /// Why a heavy and a light figure fare as they do.
+    pub reason: String,
 }
 
 /// One pose under one face.
@@ -133,6 +135,25 @@ impl Rub {
             pictures,
             force: mean(&forces),
             hysteresis: mean(&losses),
+            reason: self.reason(mean(&forces)),
+        }
+    }
+
+    fn reason(&self, force: f64) -> String {
+        match self.load {
+            Load::Hand(_) => format!(
+                "the hand presses with {force:.2} N whatever the figure weighs: heavy and light \
+                 figures of one shape and film get the same dose"
+            ),
+            Load::OwnWeight => format!(
+                "the figure lies on the pad with its weight, {force:.3} N: the dose grows in \
+                 proportion to the mass, and a heavier one sinks in and is touched in more places"
+            ),
+            Load::Interference(depth) => format!(
+                "the pad is held {:.1} mm into the figure, which takes {force:.2} N: the mass \
+                 does not matter",
+                depth * 1e3
+            ),
         }
     }
 

@@ -8,6 +8,7 @@ pub mod finger;
 pub mod foundation;
 pub mod grid;
 pub mod imprint;
+pub mod measure;
 pub mod picture;
 pub mod plane;
 pub mod press;
@@ -16,6 +17,7 @@ pub mod presser;
 mod press_tests;
 pub mod relief;
 pub mod settle;
+pub mod skew;
 
 pub use finger::{Dome, finger};
 pub use foundation::{Filling, Foundation, Pad};
