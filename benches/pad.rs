@@ -73,6 +73,26 @@ fn gap(grid: &Grid, indentation: f64) -> Vec<f64> {
         .collect()
 }
 
+/// The same gap solved by the same method in numpy: seconds and newtons.
+fn numpy(grid: &Grid, gap: &[f64]) -> Option<(f64, f64)> {
+    let python = std::env::var("PAD_PYTHON").ok()?;
+    let file = std::env::temp_dir().join(format!("thumbworn-gap-{}.f64", grid.columns));
+    let bytes: Vec<u8> = (gap.iter())
+        .flat_map(|g| g.max(-1.0).to_le_bytes())
+        .collect();
+    std::fs::write(&file, bytes).ok()?;
+    let out = std::process::Command::new(python)
+        .arg(concat!(env!("CARGO_MANIFEST_DIR"), "/benches/pad_numpy.py"))
+        .arg(&file)
+        .args([grid.columns.to_string(), grid.spacing.to_string()])
+        .output()
+        .ok()?;
+    let _ = std::fs::remove_file(&file);
+    let text = String::from_utf8_lossy(&out.stdout).into_owned();
+    let mut numbers = text.split_whitespace().filter_map(|w| w.parse().ok());
+    Some((numbers.next()?, numbers.next()?))
+}
+
 /// The figure that ships under a hand, a sheet of foam and 1 N: what one pose of `rub` costs.
 fn figure(pad: &Pad) {
     let settings = Settings {
@@ -131,15 +151,22 @@ fn main() {
             let gap = gap(&grid, indentation);
             let start = Instant::now();
             match foundation.press(&gap, None, &mut workspace) {
-                Ok(p) => println!(
-                    "{n} x {n}, {:.0} mm: {:.3} s, {} steps, {:.0} transforms, {:.5} N, residual {:.1e}",
-                    indentation * 1e3,
-                    start.elapsed().as_secs_f64(),
-                    p.iterations,
-                    p.transforms,
-                    p.force,
-                    p.residual,
-                ),
+                Ok(p) => {
+                    let seconds = start.elapsed().as_secs_f64();
+                    println!(
+                        "{n} x {n}, {:.0} mm: {seconds:.3} s, {} steps, {:.0} transforms, {:.5} N",
+                        indentation * 1e3,
+                        p.iterations,
+                        p.transforms,
+                        p.force,
+                    );
+                    if let Some((theirs, force)) = numpy(&grid, &gap) {
+                        println!(
+                            "    numpy {theirs:.2} s, {force:.5} N: {:.1} times as long",
+                            theirs / seconds
+                        );
+                    }
+                }
                 Err(e) => println!("{e}"),
             }
         }
