@@ -4,12 +4,20 @@
 //! `cargo bench --bench pad` prints the times and their ratio; nothing is asserted.
 
 use std::time::Instant;
-use thumbworn::base::Vec3;
+use thumbworn::base::{Unwatched, Vec3};
+use thumbworn::contact::Body;
+use thumbworn::contact::pad::skew::skewed;
 use thumbworn::contact::pad::{
     FINE, Filling, Foundation, Grid, Pad, Pose, Presser, Push, SURVEY, Workspace,
 };
+use thumbworn::dose::{Channel, DoseRate};
+use thumbworn::exposure::handle::Handle;
+use thumbworn::exposure::ride::Ride;
+use thumbworn::exposure::rub::{self, Load, Rub};
 use thumbworn::figure::{Figure, Settings, sculpt};
 use thumbworn::law::foam::{Foam, OPEN_CELL};
+use thumbworn::law::grip::Hand;
+use thumbworn::law::schedule::journey;
 
 /// [mm] height towards the pad of a made-up figure lying on its back: body, head, shoulders, legs,
 /// a sharp-edged pouch, a roof-shaped blade, a thin rod, a spike and the base on edge.
@@ -130,6 +138,143 @@ fn figure(pad: &Pad) {
                 );
             }
         }
+    }
+    skew(pad, &figure);
+    exposures(pad, &figure);
+}
+
+/// Fore and aft: how much of the force moves to other patches when the pad slides.
+fn skew(pad: &Pad, figure: &Figure) {
+    let presser = Presser::new(figure, pad, FINE);
+    for (face, side) in [("front", -Vec3::y()), ("right", Vec3::x())] {
+        for friction in [0.0, 0.3, 0.6] {
+            let press = presser.press(&Pose::facing(&side), Push::Force(1.0));
+            let skewed = press.and_then(|press| {
+                let skewed = skewed(pad, &press, friction)?;
+                Ok((press, skewed))
+            });
+            match skewed {
+                Ok((still, moving)) => {
+                    let (a, b) = (still.patch_forces(figure), moving.patch_forces(figure));
+                    let moved: f64 =
+                        a.iter().zip(&b).map(|(a, b)| (a - b).abs()).sum::<f64>() / 2.0;
+                    println!(
+                        "skew {face}, 1 N, friction {friction}: {:.1} % of the dose on other patches",
+                        moved * 100.0
+                    );
+                }
+                Err(error) => println!("{error}"),
+            }
+        }
+    }
+}
+
+/// One exposure of each kind for a light and a heavy body.
+fn exposures(pad: &Pad, figure: &Figure) {
+    for (name, density) in [("plastic", 1050.0), ("metal", 7300.0)] {
+        let body = Body::homogeneous(&figure.solid, density);
+        println!("{name}: {:.1} g", body.mass * 1e3);
+        for load in [Load::Hand(1.0), Load::OwnWeight] {
+            let rub = Rub {
+                name: "wipe".into(),
+                pad: pad.clone(),
+                friction: 0.55,
+                load,
+                stroke: 0.1,
+                pad_length: None,
+                faces: ["top", "front"]
+                    .iter()
+                    .filter_map(|f| rub::side(f))
+                    .collect(),
+                tilt: 8f64.to_radians(),
+                poses: 6,
+                spacing: SURVEY,
+            };
+            let start = Instant::now();
+            match rub.run(figure, &body, 1, &Unwatched) {
+                Ok(r) => tell(&format!("  rub {load:?}"), &r.rate, start, &r.reason),
+                Err(error) => println!("{error}"),
+            }
+        }
+        for friction in [0.6, 0.3] {
+            let handle = Handle {
+                name: "evening".into(),
+                friction,
+                hand: Hand::default(),
+                fingers: 2,
+                holds: [0.3, 0.5, 0.2],
+                slip: 4e-3,
+                twist: 0.0,
+                table_friction: 0.3,
+                table_slip: 3e-3,
+                grasps: 6,
+                spacing: SURVEY,
+            };
+            let start = Instant::now();
+            match handle.run(figure, &body, 1, &Unwatched) {
+                Ok(h) => tell(
+                    &format!(
+                        "  handle friction {friction}, grip {:.2} N, slipping {:.2}",
+                        h.force, h.slipping
+                    ),
+                    &h.rate,
+                    start,
+                    &h.reason,
+                ),
+                Err(error) => println!("{error}"),
+            }
+        }
+        for (interference, road) in [
+            (1.5e-3, "car boot"),
+            (1.5e-3, "truck, mixed levels"),
+            (-1e-3, "truck, mixed levels"),
+        ] {
+            let Some(schedule) = journey(road) else {
+                continue;
+            };
+            let ride = Ride {
+                name: "tray".into(),
+                pad: pad.clone(),
+                friction: 0.7,
+                interference,
+                floor: Vec3::y(),
+                schedule,
+                speed: 50.0 / 3.6,
+                insertions: 2.0 / 20e3,
+                tilt: 3f64.to_radians(),
+                poses: 2,
+                spacing: SURVEY,
+            };
+            let start = Instant::now();
+            match ride.run(figure, &body, 1, &Unwatched) {
+                Ok(r) => tell(
+                    &format!(
+                        "  ride {:.1} mm {road}: insertion {:.0} %, slip {:?} m/km",
+                        interference * 1e3,
+                        r.insertion_share * 100.0,
+                        r.road_slip
+                    ),
+                    &r.rate,
+                    start,
+                    &r.reason,
+                ),
+                Err(error) => println!("{error}"),
+            }
+        }
+    }
+}
+
+fn tell(what: &str, rate: &DoseRate, start: Instant, reason: &str) {
+    let (work, peak) = (rate.total(Channel::Friction), rate.total(Channel::Peak));
+    println!(
+        "{what}: {:.4} +- {:.4} mJ, sum of peaks {:.2} MPa, {:.2} s\n    {reason}",
+        work.mean * 1e3,
+        work.half_width * 1e3,
+        peak.mean * 1e-6,
+        start.elapsed().as_secs_f64()
+    );
+    for note in &rate.notes {
+        println!("    {:?}: {}", note.topic, note.text);
     }
 }
 

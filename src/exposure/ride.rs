@@ -274,8 +274,9 @@ impl Ride {
         }
         if self.interference < 0.0 {
             return format!(
-                "loose slot: the floor's friction grows with the weight and so does the dose, in \
-                 proportion ({mass:.0} g); going in and out costs nothing"
+                "loose slot: the floor's friction grows with the weight, and a heavier figure is \
+                 thrown further against the walls' spring, so the dose grows faster than the mass \
+                 ({mass:.0} g); going in and out costs nothing"
             );
         }
         if insertion_share > 0.5 {
