@@ -224,9 +224,9 @@ pub struct SculptArgs {
     /// File to write.
     #[arg(short, long, default_value = "ferry_porter.stl")]
     pub output: PathBuf,
-    /// Grid of the surface in millimetres; finer keeps more detail.
-    #[arg(long, default_value_t = 0.2)]
-    pub grid_mm: f64,
+    /// About how many triangles; more keep more detail.
+    #[arg(long, default_value_t = 50_000)]
+    pub triangles: usize,
     /// "whole", or a defect version with known volume; a wrong name lists them.
     #[arg(long, default_value = "whole")]
     pub version_of: String,

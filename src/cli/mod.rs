@@ -1,7 +1,11 @@
 //! The command line: one file per command, one place for talk, one for complaints.
 
 pub mod args;
+pub mod ask;
 pub mod complain;
+pub mod look;
+pub mod results;
+pub mod run;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -25,6 +29,8 @@ pub fn main() -> ExitCode {
 
 fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
     match command {
+        Command::Demo(args) => run::demo(&args, talk),
+        Command::Run(args) => run::run(&args, talk),
         Command::Schema => {
             let schema = schemars::schema_for!(crate::scenario::raw::RawScenario);
             println!(
@@ -48,9 +54,12 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
                 crate::base::Error::system("write the manual page", "stdout", &cause)
             })
         }
-        _ => {
-            talk.say("not yet");
-            Ok(())
-        }
+        Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Compare(args) => ask::compare(&args, talk),
+        Command::Whatif(args) => ask::whatif(&args, talk),
+        Command::Export(args) => ask::export(&args, talk),
+        Command::Stock(args) => look::stock(&args, talk),
+        Command::Check => look::check(talk),
+        Command::Sculpt(args) => look::sculpt_file(&args, talk),
     }
 }

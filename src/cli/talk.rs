@@ -19,6 +19,7 @@ pub struct Talk {
     terminal: bool,
     bars: MultiProgress,
     stop: Arc<AtomicBool>,
+    budget: Option<Duration>,
 }
 
 impl Talk {
@@ -42,6 +43,16 @@ impl Talk {
             terminal: std::io::stderr().is_terminal() && std::env::var_os("CI").is_none(),
             bars: MultiProgress::new(),
             stop,
+            budget: None,
+        }
+    }
+
+    /// The same voice with a time budget for each part.
+    #[must_use]
+    pub fn with_budget(&self, budget: Option<Duration>) -> Talk {
+        Talk {
+            budget,
+            ..self.clone()
         }
     }
 
@@ -96,6 +107,7 @@ impl Talk {
             talk: self.clone(),
             bar,
             last: Mutex::new(Instant::now()),
+            started: Instant::now(),
         }
     }
 }
@@ -106,6 +118,7 @@ pub struct Part {
     talk: Talk,
     bar: Option<ProgressBar>,
     last: Mutex<Instant>,
+    started: Instant,
 }
 
 impl Drop for Part {
@@ -138,5 +151,11 @@ impl Watch for Part {
 
     fn stopped(&self) -> bool {
         self.talk.stop.load(Ordering::SeqCst)
+    }
+
+    fn enough(&self) -> bool {
+        self.talk
+            .budget
+            .is_some_and(|budget| self.started.elapsed() >= budget)
     }
 }

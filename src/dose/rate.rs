@@ -37,7 +37,7 @@ impl Unit {
 
 /// Dose per unit of one exposure of one specimen: mean over replicates, and the replicates
 /// themselves so that every later interval and rank certainty comes from the same draws.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DoseRate {
     /// What one unit is.
     pub unit: Unit,
@@ -66,6 +66,15 @@ impl DoseRate {
             replicates,
             notes,
         }
+    }
+
+    /// The same dose with the friction work of every mark multiplied; nothing else changes.
+    #[must_use]
+    pub fn with_friction_work(mut self, times: f64) -> DoseRate {
+        for dose in std::iter::once(&mut self.mean).chain(&mut self.replicates) {
+            dose.scale_friction(times);
+        }
+        self
     }
 
     /// Total of one channel over the figure, with its 95 % interval over replicates.

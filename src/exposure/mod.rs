@@ -2,6 +2,11 @@
 
 pub mod handle;
 pub mod ride;
+pub mod replicate;
+pub mod tumble;
+
+pub use replicate::Precision;
+pub use tumble::{Tumble, Tumbled};
 pub mod rub;
 
 mod grasp;

@@ -1,9 +1,9 @@
 //! The exact convex hull: all a lone figure can touch a flat wall with.
 //!
-//! parry's quickhull keeps every point of a flat base and asks memory for each point it adds;
-//! here it only ever sees the few points that matter: those outside the hull so far by more than
-//! [`SLACK`], farthest first, until none is left. So every corner of the figure is inside the
-//! result to within a micrometre, which is checked and not believed.
+//! Every corner of the figure is inside the result to within [`SLACK`], which is checked and not
+//! believed. A quickhull with slack does it in one pass; where rounding defeats that, parry's does
+//! it on the few points that matter: those outside the hull so far, farthest first, until none
+//! is left. (parry alone keeps every point of a flat base and slows with the square of them.)
 
 use crate::base::{Error, Result, Vec3};
 use parry3d_f64::math::Vector;
@@ -49,6 +49,26 @@ impl Hull {
 /// # Errors
 /// All points lie in one plane or closer together than a few micrometres.
 pub fn hull(points: &[Vec3]) -> Result<Hull> {
+    match super::quickhull::quickhull(points) {
+        Some(hull) if !is_flat(&hull) && contains(&hull, points) => Ok(hull),
+        _ => by_rounds(points),
+    }
+}
+
+/// Checks the hull's own corners and a share of the points against all its planes.
+fn contains(hull: &Hull, points: &[Vec3]) -> bool {
+    let step = (points.len() / 500).max(1);
+    let some: Vec<&Vec3> = hull
+        .points
+        .iter()
+        .step_by((hull.points.len() / 500).max(1))
+        .chain(points.iter().step_by(step))
+        .collect();
+    let inside = |(n, o): &(Vec3, f64)| some.iter().all(|p| n.dot(p) - o <= 1.5 * SLACK);
+    hull.planes().iter().all(inside)
+}
+
+fn by_rounds(points: &[Vec3]) -> Result<Hull> {
     let mut chosen = extremes(points);
     let mut open: Vec<u32> = (0..points.len() as u32).collect();
     for _ in 0..200 {
@@ -176,6 +196,49 @@ mod tests {
             .fold(0.0, f64::max);
         assert!(worst <= SLACK, "{worst:e}");
         assert!(hull.points.len() > 500);
+    }
+
+    /// parry by rounds is the second opinion: support in any direction within twice the slack.
+    #[test]
+    fn two_ways_to_wrap_agree() {
+        let bodies = [
+            shapes::split_in_four(&shapes::split_in_four(&shapes::block(
+                Vec3::zeros(),
+                Vec3::new(0.02, 0.03, 0.04),
+            ))),
+            shapes::turned(
+                &[
+                    (0.0, 0.0),
+                    (0.0125, 0.0),
+                    (0.012, 0.003),
+                    (0.001, 0.035),
+                    (0.0, 0.04),
+                ],
+                90,
+            ),
+            shapes::icosphere(4, 0.015),
+        ];
+        let turn = crate::figure::column::attitude(true);
+        for body in bodies {
+            for turned in [false, true] {
+                let single = |p: &Vec3| p.map(|x| f64::from(x as f32));
+                let body = shapes::moved(&body, |p| single(&if turned { turn * p } else { *p }));
+                let points = weld(&body).unwrap().0.vertices;
+                let quick = super::super::quickhull::quickhull(&points);
+                let quick = quick.expect("quickhull copes");
+                assert!(contains(&quick, &points));
+                let rounds = by_rounds(&points).unwrap();
+                for i in 0..500 {
+                    let t = f64::from(i);
+                    let d =
+                        Vec3::new((1.7 * t).sin(), (2.3 * t).cos(), (3.1 * t).sin()).normalize();
+                    let of = |h: &Hull| h.support(&d).unwrap().dot(&d);
+                    assert!((of(&quick) - of(&rounds)).abs() < 2.0 * SLACK);
+                }
+                let euler = quick.points.len() as i64 - quick.faces.len() as i64 / 2;
+                assert_eq!(euler, 2);
+            }
+        }
     }
 
     #[test]

@@ -87,8 +87,13 @@ impl Maker<'_> {
         }
         let shells = outside_out(&mut mesh, shells, &mut notes);
         let solid = solid::solid(&mesh, &shells)?;
-        let hull = hull::hull(&mesh.vertices)?;
-        let (surface, patches) = work_surface(&mesh, &shells, self.settings.patch, &mut notes);
+        let patch = self.settings.patch;
+        let (hull, (surface, patches, limits)) = rayon::join(
+            || hull::hull(&mesh.vertices),
+            || work_surface(&mesh, &shells, patch),
+        );
+        let hull = hull?;
+        notes.extend(limits);
         Ok(Figure {
             hash: digest(&mesh, self.settings),
             name: self.name,
@@ -152,12 +157,8 @@ fn outside_out(mesh: &mut Mesh, shells: Shells, notes: &mut Vec<Note>) -> Shells
     agree(mesh).0
 }
 
-fn work_surface(
-    mesh: &Mesh,
-    shells: &Shells,
-    patch: f64,
-    notes: &mut Vec<Note>,
-) -> (Surface, Vec<Patch>) {
+fn work_surface(mesh: &Mesh, shells: &Shells, patch: f64) -> (Surface, Vec<Patch>, Vec<Note>) {
+    let mut notes = Vec::new();
     let area: f64 = shells.list.iter().map(|s| s.area).sum();
     let coarsest = (1.7 * area / MOST_SAMPLES).sqrt();
     let cell = CELL.min(patch / 3.0).max(coarsest);
@@ -187,7 +188,7 @@ fn work_surface(
             exposed: true,
         })
         .collect();
-    (Surface::new(samples), patches)
+    (Surface::new(samples), patches, notes)
 }
 
 fn patches(pieces: &[Piece], owner: &[u32], bends: &[Bend]) -> Vec<Patch> {

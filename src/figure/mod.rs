@@ -6,6 +6,7 @@
 //! [`surface`], [`patch`], [`hull`], [`name`].
 
 pub mod column;
+pub mod display;
 pub mod frame;
 pub mod hull;
 pub mod mesh;
@@ -23,9 +24,11 @@ mod cluster;
 mod curvature;
 mod grid;
 mod make;
+mod quickhull;
 mod sample;
 
 pub use crate::format::read::Axis;
+pub use display::Display;
 pub use hull::Hull;
 pub use mesh::Mesh;
 pub use patch::{Patch, PatchId, Shape};

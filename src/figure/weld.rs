@@ -21,6 +21,9 @@ const CELL: f64 = 8.0;
 
 const EMPTY: u32 = u32::MAX;
 
+/// Size of the memory for corners seen lately.
+const LATELY: usize = 1 << 14;
+
 /// What welding did.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Welded {
@@ -32,18 +35,18 @@ pub struct Welded {
 
 /// A source of triangles that can be gone through twice.
 pub trait Triangles {
-    /// Hands each triangle to `sink`, every time in the same order.
+    /// Hands the triangles to `sink` in blocks, every time in the same order.
     ///
     /// # Errors
     /// Whatever the source meets while reading.
-    fn visit(&self, sink: &mut dyn FnMut(Corners)) -> Result<()>;
+    fn visit(&self, sink: &mut dyn FnMut(&[Corners])) -> Result<()>;
 
     /// About how many.
     fn count(&self) -> usize;
 }
 
 impl Triangles for crate::format::read::MeshFile {
-    fn visit(&self, sink: &mut dyn FnMut(Corners)) -> Result<()> {
+    fn visit(&self, sink: &mut dyn FnMut(&[Corners])) -> Result<()> {
         crate::format::read::MeshFile::visit(self, sink)
     }
     fn count(&self) -> usize {
@@ -52,8 +55,16 @@ impl Triangles for crate::format::read::MeshFile {
 }
 
 impl Triangles for Mesh {
-    fn visit(&self, sink: &mut dyn FnMut(Corners)) -> Result<()> {
-        self.corners().for_each(|t| sink(t.map(Into::into)));
+    fn visit(&self, sink: &mut dyn FnMut(&[Corners])) -> Result<()> {
+        let mut block = Vec::with_capacity(256);
+        for some in self.triangles.chunks(256) {
+            block.clear();
+            block.extend(
+                some.iter()
+                    .map(|t| t.map(|v| self.vertices[v as usize].into())),
+            );
+            sink(&block);
+        }
         Ok(())
     }
     fn count(&self) -> usize {
@@ -67,11 +78,19 @@ impl Triangles for Mesh {
 /// Those of the source.
 pub fn weld(source: &impl Triangles) -> Result<(Mesh, Welded)> {
     let (mut lo, mut hi) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
-    source.visit(&mut |corners| {
-        for point in corners {
+    source.visit(&mut |block| {
+        for point in block.as_flattened() {
             for axis in 0..3 {
-                lo[axis] = lo[axis].min(point[axis]);
-                hi[axis] = hi[axis].max(point[axis]);
+                lo[axis] = if point[axis] < lo[axis] {
+                    point[axis]
+                } else {
+                    lo[axis]
+                };
+                hi[axis] = if point[axis] > hi[axis] {
+                    point[axis]
+                } else {
+                    hi[axis]
+                };
             }
         }
     })?;
@@ -80,13 +99,15 @@ pub fn weld(source: &impl Triangles) -> Result<(Mesh, Welded)> {
     let mut table = Table::new(lo, diagonal, count);
     let mut triangles = Vec::with_capacity(count);
     let mut welded = Welded::default();
-    source.visit(&mut |corners| {
-        let t = corners.map(|point| table.corner(point));
-        welded.given += 1;
-        if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
-            welded.collapsed += 1;
-        } else {
-            triangles.push(t);
+    source.visit(&mut |block| {
+        welded.given += block.len();
+        for corners in block {
+            let t = corners.map(|point| table.corner(point));
+            if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
+                welded.collapsed += 1;
+            } else {
+                triangles.push(t);
+            }
         }
     })?;
     let mesh = Mesh {
@@ -106,6 +127,9 @@ struct Table {
     margin: f64,
     tolerance2: f64,
     vertices: Vec<Vec3>,
+    /// Corners seen lately, by a hash of their bits: neighbours in a file are neighbours on the
+    /// figure, and this much stays in the second-level cache.
+    lately: Vec<u32>,
 }
 
 impl Table {
@@ -121,6 +145,7 @@ impl Table {
             margin: 1.0 / CELL,
             tolerance2: tolerance * tolerance,
             vertices: Vec::with_capacity(triangles / 2 + triangles / 8 + 8),
+            lately: vec![EMPTY; LATELY],
         }
     }
 
@@ -128,6 +153,17 @@ impl Table {
     fn corner(&mut self, point: [f64; 3]) -> u32 {
         // Adding 0.0 makes -0.0 the same as +0.0.
         let place = Vec3::from(point.map(|x| x + 0.0));
+        let slot = hash([0, 1, 2].map(|axis| place[axis].to_bits() as i64 >> 13)) % LATELY;
+        let known = self.lately[slot];
+        if known != EMPTY && self.vertices[known as usize] == place {
+            return known;
+        }
+        let number = self.search(place);
+        self.lately[slot] = number;
+        number
+    }
+
+    fn search(&mut self, place: Vec3) -> u32 {
         let mut cell = [0_i64; 3];
         let mut beside = [0_i64; 3];
         for axis in 0..3 {

@@ -10,11 +10,13 @@ pub mod heat;
 pub mod obj_out;
 pub mod ply_out;
 pub mod table;
+pub mod stl_out;
 pub mod vtu_out;
 
 pub use glb_out::glb;
 pub use heat::{Channel as HeatChannel, HeatMesh};
 pub use obj_out::obj;
 pub use ply_out::ply;
+pub use stl_out::stl;
 pub use table::Table;
 pub use vtu_out::vtu;

@@ -1,6 +1,6 @@
 //! Values that ship: bodies, films, counterfaces, schedules; each with range, grade, source.
 //!
-//! [`table`] are the nine tables as they were collected; [`stock`] is the curated choice that
+//! `table` holds the nine tables as they were collected; [`stock`] is the curated choice that
 //! scenarios name, pointing into the tables; [`material`] gives its entries types; [`pair`] makes
 //! the wear rate of a film on a counterface.
 

@@ -204,6 +204,33 @@ impl Stock {
         }
     }
 
+    /// Adds a material of the user's own: like one of the stock, with some values replaced.
+    ///
+    /// * `values`: property and [SI] value, taken as exact
+    ///
+    /// # Errors
+    /// When `like` or a property does not exist.
+    pub fn own(
+        &mut self,
+        kind: Kind,
+        (name, like): (&str, &str),
+        values: &[(&str, f64)],
+    ) -> Result<()> {
+        let entry = self.entry(kind, like)?.renamed(name);
+        self.put(entry);
+        for (property, value) in values {
+            self.overrule(&Overrule {
+                kind,
+                name: name.to_owned(),
+                property: (*property).to_owned(),
+                value: *value,
+                range: None,
+                source: "given in the scenario".to_owned(),
+            })?;
+        }
+        Ok(())
+    }
+
     /// Replaces one value by the user's and keeps a note of it. A property the entry may have but
     /// lacks (friction of one film on one counterface) is added.
     ///
@@ -233,8 +260,9 @@ impl Stock {
         else {
             return Err(self.unknown(with.kind, &with.name));
         };
-        let addable =
-            with.property.starts_with("friction_") || with.property.starts_with("rate on ");
+        let addable = ["friction_", "rate on ", "coupon friction on "]
+            .iter()
+            .any(|start| with.property.starts_with(start));
         if !addable {
             entry.value(&with.property)?;
         }
@@ -398,6 +426,29 @@ mod tests {
         with.property = "density".into();
         with.range = Some((8000.0, 9000.0));
         assert!(stock.overrule(&with).is_err(), "outside its own range");
+    }
+
+    #[test]
+    fn an_own_material_starts_from_one_of_the_stock() {
+        let mut stock = Stock::load().unwrap();
+        let values = [("density", 8100.0), ("yield", 30e6)];
+        stock
+            .own(
+                Kind::Body,
+                ("grandfather's alloy", "lead-tin casting alloy"),
+                &values,
+            )
+            .unwrap();
+        let body = stock.body("Grandfather's alloy").unwrap();
+        assert_eq!(
+            (body.density.value, body.yield_stress.value),
+            (8100.0, 30e6)
+        );
+        assert_eq!(
+            stock.body("lead-tin casting alloy").unwrap().density.value,
+            9280.0
+        );
+        assert!(stock.own(Kind::Body, ("x", "no such thing"), &[]).is_err());
     }
 
     #[test]

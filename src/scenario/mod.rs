@@ -5,6 +5,7 @@ mod lift;
 pub mod plan;
 pub mod raw;
 pub mod source;
+pub mod vary;
 
 pub use lift::lift;
 pub use plan::Scenario;

@@ -237,6 +237,17 @@ pub enum RawPad {
     Given(RawPadNumbers),
 }
 
+impl RawPad {
+    /// The row of the stock it is, or is like.
+    #[must_use]
+    pub fn like(&self) -> &str {
+        match self {
+            RawPad::Named(name) => name,
+            RawPad::Given(numbers) => &numbers.like,
+        }
+    }
+}
+
 /// A foam pad by numbers.
 #[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

@@ -264,7 +264,7 @@ fn describe(
         .sum();
     Area {
         rank: index + 1,
-        words: place_words(figure, &middle, shape.0),
+        words: figure.place_words(&middle, shape.0),
         middle: [middle.x, middle.y, middle.z],
         shape: shape.0,
         surface,
@@ -293,20 +293,6 @@ fn tell_apart(list: &mut [Area]) {
             list[i].words = words;
         }
     }
-}
-
-/// Where a point is, in words.
-fn place_words(figure: &Figure, point: &Vec3, shape: Shape) -> String {
-    let _ = figure;
-    let what = match shape {
-        Shape::Tip => "tip",
-        Shape::Edge => "edge",
-        Shape::Face => "face",
-        Shape::Hollow => "hollow",
-    };
-    let depth = if point.y < 0.0 { "front" } else { "back" };
-    let side = if point.x < 0.0 { "left" } else { "right" };
-    format!("{what}, {depth} {side}, {:.0} mm up", point.z * 1e3)
 }
 
 #[cfg(test)]

@@ -193,21 +193,23 @@ fn overlap_ceiling(halves: &Halves, sizes: &[f64]) -> Option<f64> {
     Some((own(left.as_ref()?) + own(right.as_ref()?)) / 2.0)
 }
 
-/// Surface in both maps' top 5 %, as a share of 5 % of the surface.
+/// Surface in both maps' top 5 %, as a share of either's (Dice 1945 where they differ in size).
 pub(super) fn top_overlap(a: &[f64], b: &[f64], sizes: &[f64]) -> f64 {
     let (top_a, top_b) = (top(a, sizes), top(b, sizes));
-    let shared = sum((0..sizes.len()).map(|p| top_a[p].min(top_b[p]) * sizes[p]));
-    shared / sum((0..sizes.len()).map(|p| top_a[p] * sizes[p]))
+    let over = |f: &dyn Fn(usize) -> f64| sum((0..sizes.len()).map(|p| f(p) * sizes[p]));
+    let shared = over(&|p| top_a[p].min(top_b[p]));
+    2.0 * shared / over(&|p| top_a[p] + top_b[p])
 }
 
-/// Share of each patch that belongs to the highest 5 % of the surface.
+/// Share of each patch that belongs to the highest 5 % of the surface; patches without dose never
+/// do, so the set is smaller where less than 5 % is touched.
 fn top(map: &[f64], sizes: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..map.len()).collect();
     order.sort_by(|&a, &b| map[b].total_cmp(&map[a]).then(a.cmp(&b)));
     let mut left = 0.05 * sum(sizes.iter().copied());
     let mut share = vec![0.0; map.len()];
     for p in order {
-        if left <= 0.0 || sizes[p] <= 0.0 {
+        if left <= 0.0 || sizes[p] <= 0.0 || map[p] <= 0.0 {
             continue;
         }
         share[p] = (left / sizes[p]).min(1.0);

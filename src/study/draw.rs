@@ -2,7 +2,7 @@
 //! film's level is the same in all exposures, on all patches and under all specimens of a draw.
 
 use crate::base::random::stream;
-use crate::wear::{Laid, Specimen, Treatment};
+use crate::wear::{Film, FilmContact, Laid, Specimen, Treatment};
 use rand_distr::{Distribution, StandardNormal};
 use serde::{Deserialize, Serialize};
 
@@ -73,6 +73,38 @@ pub(super) struct FilmDraw {
     pub hardness: f64,
 }
 
+/// The parts a film's own numbers belong to: rate, flat, edge, hollow, hardness; and friction. (The
+/// hollow's does not matter for lives worth asking about.)
+fn named([rate, flat, edge, _, hard]: [f64; 5], rubbing: f64) -> [(Part, f64); 5] {
+    [
+        (Part::Film, rate),
+        (Part::Thickness, flat),
+        (Part::Edges, edge),
+        (Part::Ploughing, hard),
+        (Part::Friction, rubbing),
+    ]
+}
+
+impl FilmDraw {
+    fn new(
+        (film, contact): (&Film, &FilmContact),
+        shared: [f64; 4],
+        [_, flat, edge, hollow, hard]: [f64; 5],
+        rubbing: f64,
+    ) -> FilmDraw {
+        let friction = contact.friction.at(rubbing);
+        FilmDraw {
+            laid: Laid::at(film, [flat, edge, hollow]),
+            cv: film.material.cv.value,
+            rate: contact.rate.at(shared),
+            reference_friction: contact.rate.reference_friction,
+            friction_factor: friction / contact.friction.value,
+            friction,
+            hardness: film.material.hardness.at(hard),
+        }
+    }
+}
+
 /// All films of a specimen in one draw, body outward, and the numbers behind them by part.
 #[derive(Debug, Clone)]
 pub(super) struct StackDraw {
@@ -103,29 +135,14 @@ impl StackDraw {
         let mut films = Vec::with_capacity(specimen.films.len());
         for (film, contact) in specimen.films.iter().zip(&treatment.films) {
             let name = film.material.name.as_str();
-            let [rate, flat, edge, hollow, hard] = normals::<5>(seed, &["film", name], draw);
+            let own = normals::<5>(seed, &["film", name], draw);
             let rubbing = z(&["friction", name, face]);
             if !seen.contains(&name) {
                 seen.push(name);
-                let own = [
-                    (Part::Film, rate),
-                    (Part::Thickness, flat),
-                    (Part::Edges, edge),
-                    (Part::Ploughing, hard),
-                    (Part::Friction, rubbing),
-                ];
-                numbers.extend(own);
+                numbers.extend(named(own, rubbing));
             }
-            let friction = contact.friction.at(rubbing);
-            films.push(FilmDraw {
-                laid: Laid::at(film, [flat, edge, hollow]),
-                cv: film.material.cv.value,
-                rate: contact.rate.at([common, rate, on_face, modifiers]),
-                reference_friction: contact.rate.reference_friction,
-                friction_factor: friction / contact.friction.value,
-                friction,
-                hardness: film.material.hardness.at(hard),
-            });
+            let shared = [common, own[0], on_face, modifiers];
+            films.push(FilmDraw::new((film, contact), shared, own, rubbing));
         }
         let sheen = specimen
             .outer()

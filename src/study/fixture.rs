@@ -3,7 +3,9 @@
 use crate::base::Vec3;
 use crate::base::random::stream;
 use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
-use crate::figure::{Figure, Mesh, Patch, PatchId, Shape, Solid, SolidMethod, Surface};
+use crate::figure::{
+    Figure, Mesh, Patch, PatchId, Shape, Shells, Solid, SolidMethod, Surface, name,
+};
 use rand_distr::{Distribution, StandardNormal};
 
 /// [m] side of a patch.
@@ -33,7 +35,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         name: "plate".into(),
         hash: [0; 32],
         mesh: Mesh::default(),
-        shells: crate::figure::Shells::default(),
+        shells: Shells::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
@@ -44,7 +46,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         patches,
         hull: Vec::new(),
         hull_faces: Vec::new(),
-        reference: crate::figure::name::Reference::default(),
+        reference: name::Reference::default(),
         notes: Vec::new(),
     }
 }

@@ -1,6 +1,7 @@
 //! Life: exposure until a film is through, with its 90 % interval by Monte Carlo over the priors.
 
 use super::draw::{Part, StackDraw};
+use super::neighbours::Neighbours;
 use crate::base::random::stream;
 use crate::base::stats::{pearson, quantile};
 use crate::base::{Error, Result};
@@ -18,6 +19,11 @@ pub const CAVEAT: &str = "Results of abrasion machines do not convert to finger 
 factor of ten either way: rub two coupons of your own films on your own counterface, count to the first \
 change of sheen and to the first undercoat seen, and enter the counts to calibrate.";
 
+/// To be printed beside a life that ends by [`Regime::Dent`].
+pub const SCUFF_NOTE: &str = "Hard contacts above film hardness plough grooves instead of thinning the film \
+evenly: such a life is the exposure after which, on average, as much film volume has been ploughed away as \
+lies on the area. Single scratches and chips show long before; read it as a rank, with its wide interval.";
+
 /// One exposure of one specimen, ready to be asked.
 #[derive(Debug, Clone, Copy)]
 pub struct Exposed<'a> {
@@ -31,6 +37,25 @@ pub struct Exposed<'a> {
     pub treatment: &'a Treatment,
     /// Dose per unit: one for all films, or one per film while it is outermost, body outward.
     pub rates: &'a [DoseRate],
+}
+
+impl Exposed<'_> {
+    /// The regime in which most of an area's friction work was done on the outer film: tells
+    /// which note belongs beside its life.
+    #[must_use]
+    pub fn regime(&self, patches: &[usize]) -> Regime {
+        let outer = self.specimen.outer();
+        let hardness = outer.map_or(f64::INFINITY, |f| f.material.hardness.value);
+        let mut work: std::collections::BTreeMap<Regime, f64> = std::collections::BTreeMap::new();
+        let totals = self.rates.last().map_or(&[][..], |r| r.mean.totals());
+        for &p in patches {
+            if let Some(a) = totals.get(p) {
+                *work.entry(Regime::of(a.peak, hardness)).or_default() += a.friction;
+            }
+        }
+        let most = work.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        most.map_or(Regime::Untouched, |(regime, _)| regime)
+    }
 }
 
 /// How lives are computed.
@@ -95,6 +120,28 @@ pub struct Life {
     pub load_law: Interval,
 }
 
+impl Life {
+    /// One sentence: where, what, when, how sure. [`CAVEAT`] belongs beside it.
+    ///
+    /// * `area`: the area's words
+    #[must_use]
+    pub fn sentence(&self, area: &str, end: End, unit: Unit) -> String {
+        let count = |v: f64| super::compare::digits(v);
+        let Interval { median, low, high } = self.both;
+        format!(
+            "{area}: {} after {} {unit} (90 %: {} to {}; {} if wear per joule is the constant, {} if \
+             wear per load and path is).",
+            end.words(),
+            count(median),
+            count(low),
+            count(high),
+            count(self.energy_law.median),
+            count(self.load_law.median),
+            unit = unit.plural(),
+        )
+    }
+}
+
 /// One part's share of the variance of ln life.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PartShare {
@@ -148,9 +195,18 @@ pub fn lives(exposed: Exposed<'_>, end: End, settings: LifeSettings) -> Result<L
             exposed.exposure
         )));
     }
+    let declared = exposed.treatment.undermining.is_some();
+    let peeling = declared.then(|| Neighbours::of(exposed.figure));
     let sampled: Vec<_> = (0..settings.draws as u64)
         .into_par_iter()
-        .map(|draw| one_draw(&exposed, (end, coats), settings.seed, draw))
+        .map(|draw| {
+            one_draw(
+                &exposed,
+                (end, coats),
+                peeling.as_ref(),
+                (settings.seed, draw),
+            )
+        })
         .collect();
     let (draws, numbers) = sampled.into_iter().unzip();
     Ok(Lives {
@@ -166,7 +222,12 @@ pub fn lives(exposed: Exposed<'_>, end: End, settings: LifeSettings) -> Result<L
 type Draw = ([Vec<f32>; 2], Vec<(Part, f64)>);
 
 /// Lives of all patches in one draw.
-fn one_draw(exposed: &Exposed<'_>, (end, coats): (End, usize), seed: u64, draw: u64) -> Draw {
+fn one_draw(
+    exposed: &Exposed<'_>,
+    (end, coats): (End, usize),
+    neighbours: Option<&Neighbours>,
+    (seed, draw): (u64, u64),
+) -> Draw {
     let stack = StackDraw::new(exposed.specimen, exposed.treatment, seed, draw);
     let doses = drawn_doses(exposed, seed, draw);
     let mut local = stream(seed, &["place", &exposed.specimen.name], draw);
@@ -180,10 +241,11 @@ fn one_draw(exposed: &Exposed<'_>, (end, coats): (End, usize), seed: u64, draw: 
             let follows = film
                 .friction_factor
                 .powf(exposed.treatment.work_follows_friction);
-            let regime = Regime::of(peak, film.hardness);
+            let share = stack.ploughed_share;
+            let treatment = exposed.treatment;
             layers.push(Layer {
                 thickness: film.laid.on(patch) * here,
-                rate: regime.rate(film.rate, stack.ploughed_share, film.hardness),
+                rate: treatment.rate_on(film.rate, share, (peak, film.hardness)),
                 reference_friction: film.reference_friction,
                 friction: film.friction,
                 work: if patch.area > 0.0 {
@@ -201,21 +263,12 @@ fn one_draw(exposed: &Exposed<'_>, (end, coats): (End, usize), seed: u64, draw: 
             column.push(units_through(&layers, coats.max(1), law) as f32);
         }
     }
-    if let Some(neighbours) = undermined(exposed) {
+    if let Some(neighbours) = neighbours {
         for column in &mut lives {
-            super::undermine::peel(column, &neighbours, stack.undermining);
+            super::undermine::peel(column, neighbours, stack.undermining);
         }
     }
     (lives, stack.numbers)
-}
-
-/// Who lies beside whom, when undermining was declared.
-fn undermined(exposed: &Exposed<'_>) -> Option<super::neighbours::Neighbours> {
-    exposed
-        .treatment
-        .undermining
-        .as_ref()
-        .map(|_| super::neighbours::Neighbours::of(exposed.figure))
 }
 
 /// [J] friction work and [Pa] peak per patch and film stage: the mean over replicates, reweighted
@@ -266,6 +319,15 @@ impl Lives {
         self.life(|column| self.first_share(column, patches))
     }
 
+    /// Life of the whole figure: exposure until the set share of its exposed surface has ended.
+    #[must_use]
+    pub fn figure(&self, figure: &Figure) -> Option<Life> {
+        let all: Vec<usize> = (0..figure.patches.len())
+            .filter(|&p| figure.patches[p].exposed)
+            .collect();
+        self.area(&all)
+    }
+
     /// [exposure units] area-weighted quantile of the patches' lives.
     fn first_share(&self, column: &[f32], patches: &[usize]) -> f64 {
         let mut order = patches.to_vec();
@@ -302,7 +364,7 @@ impl Lives {
             .iter()
             .map(|d| self.first_share(&d[0], patches).ln())
             .collect();
-        if logs.iter().any(|v| !v.is_finite()) {
+        if logs.is_empty() || logs.iter().any(|v| !v.is_finite()) {
             return Vec::new();
         }
         let noise = 1.0 / self.draws.len() as f64;
@@ -347,267 +409,24 @@ impl Lives {
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::super::fixture::{plate, rate};
-    use super::*;
-    use crate::base::known::Z95;
-    use crate::reference::{Modifiers, Stock};
-
-    struct Bench {
-        figure: Figure,
-        specimen: Specimen,
-        treatment: Treatment,
-        rates: Vec<DoseRate>,
+/// Ratio of two lives of the same area, left over right, with its 90 % interval (energy law).
+/// Draws are shared by name, so what both sides have in common cancels: ratios are far better
+/// known than lives. Both must have been drawn with the same seed.
+///
+/// # Errors
+/// When the numbers of draws or the figures differ.
+pub fn life_ratio(left: &Lives, right: &Lives, patches: &[usize]) -> Result<Option<Interval>> {
+    if left.settings != right.settings || left.areas.len() != right.areas.len() {
+        return Err(Error::input(
+            "lives of different seeds or figures cannot be divided",
+        ));
     }
-
-    impl Bench {
-        fn new(coats: &[&str], face: &str, map: &[f64], peak: f64) -> Bench {
-            let stock = Stock::load().unwrap();
-            let specimen = Specimen::from_stock(&stock, "s", "tin pewter", coats).unwrap();
-            let treatment = Treatment::new(&stock, &specimen, face, Modifiers::default()).unwrap();
-            let n = (map.len() as f64).sqrt() as usize;
-            Bench {
-                figure: plate(n, &[0]),
-                specimen,
-                treatment,
-                rates: vec![rate(map, peak, (4, 0.0), 1)],
-            }
-        }
-
-        fn exposed(&self) -> Exposed<'_> {
-            Exposed {
-                exposure: "wipe",
-                figure: &self.figure,
-                specimen: &self.specimen,
-                treatment: &self.treatment,
-                rates: &self.rates,
-            }
-        }
-    }
-
-    const DRAWS: LifeSettings = LifeSettings {
-        seed: 3,
-        draws: 2000,
-        share_through: 0.1,
-    };
-
-    fn lives_of(bench: &Bench) -> Lives {
-        lives(bench.exposed(), End::Colour, DRAWS).unwrap()
-    }
-
-    /// 20 um at 4.29e-12 m3/J and 100 J/m2 per stroke: 46 700 strokes, on an edge of 0.2 mm 44 %
-    /// of them; the laws differ by friction over reference friction, 0.75/0.70.
-    #[test]
-    fn the_median_is_the_hand_calculation() {
-        let bench = Bench::new(&["acrylic paint, brush"], "soft foam", &[100.0; 4], 50e3);
-        let lives = lives_of(&bench);
-        let life = lives.patch(3).unwrap();
-        let hand = 20e-6 / (3e-12 / 0.7 * 100.0);
-        assert!(
-            (life.energy_law.median / hand - 1.0).abs() < 0.12,
-            "{life:?} {hand}"
-        );
-        let laws = life.load_law.median / life.energy_law.median;
-        assert!((laws / (0.75 / 0.70) - 1.0).abs() < 0.08, "{laws}");
-        let edge = lives.patch(0).unwrap().energy_law.median / life.energy_law.median;
-        assert!((0.36..0.54).contains(&edge), "{edge}");
-    }
-
-    /// Twice the dose, half the life, to the bit of f32; no dose, no life.
-    #[test]
-    fn life_is_inverse_to_dose() {
-        let life = |map: &[f64]| {
-            let bench = Bench::new(&["acrylic paint, brush"], "soft foam", map, 50e3);
-            lives_of(&bench).patch(1)
-        };
-        let (one, two) = (life(&[1.0; 4]).unwrap(), life(&[2.0; 4]).unwrap());
-        assert!((one.both.median / two.both.median - 2.0).abs() < 1e-6);
-        assert!(life(&[0.0; 4]).is_none());
-    }
-
-    /// Nominal coverage of the 90 % interval by a simulation of the priors written out on its own:
-    /// rate to a factor 10 (90 %), thickness 8-40 um, local cv 0.35, friction 0.4-1.2.
-    #[test]
-    fn the_interval_covers_nine_truths_in_ten() {
-        let bench = Bench::new(&["acrylic paint, brush"], "soft foam", &[100.0; 4], 50e3);
-        let interval = lives_of(&bench).patch(3).unwrap().energy_law;
-        let mut random = stream(99, &["truth"], 0);
-        let mut z = || -> f64 { StandardNormal.sample(&mut random) };
-        let truths = 4000;
-        let mut inside = 0;
-        for _ in 0..truths {
-            let k = 3e-12 / 0.7 * (10f64.ln() / Z95 * z()).exp();
-            let coat = 20e-6 * ((40f64 / 8.0).ln() / (2.0 * Z95) * z()).exp();
-            let place = ((1.0 + 0.35f64.powi(2)).ln().sqrt() * z()).exp();
-            let friction = ((1.2f64 / 0.4).ln() / (2.0 * Z95) * z()).exp();
-            let life = coat * place / (k * 100.0 * friction);
-            inside += usize::from((interval.low..=interval.high).contains(&life));
-        }
-        let share = inside as f64 / f64::from(truths);
-        assert!((0.86..0.94).contains(&share), "{share}");
-    }
-
-    #[test]
-    fn the_level_of_the_rates_makes_most_of_the_interval() {
-        let bench = Bench::new(&["acrylic paint, brush"], "soft foam", &[100.0; 4], 50e3);
-        let parts = lives_of(&bench).parts(&[3]);
-        let total: f64 = parts.iter().map(|p| p.share).sum();
-        assert!((total - 1.0).abs() < 1e-9, "{parts:?}");
-        assert_eq!(parts[0].part, Part::Level);
-        // variances by hand: 1.230^2 of 1.40^2 + 0.489^2 + 0.340^2 + 0.334^2
-        let hand = 1.230f64.powi(2)
-            / (1.4f64.powi(2) + 0.489f64.powi(2) + 0.34f64.powi(2) + 0.334f64.powi(2));
-        assert!(
-            (parts[0].share - hand).abs() < 0.06,
-            "{} {hand}",
-            parts[0].share
-        );
-    }
-
-    /// The film level is shared: on two counterfaces the ratio of lives is far better known than
-    /// either life, and two areas keep their order in every draw.
-    #[test]
-    fn ratios_are_better_known_than_lives() {
-        let foam = Bench::new(
-            &["acrylic paint, brush"],
-            "soft foam",
-            &[50.0, 100.0, 100.0, 100.0],
-            50e3,
-        );
-        let felt = Bench {
-            rates: vec![rate(&[100.0; 4], 50e3, (4, 0.0), 1)],
-            ..Bench::new(&["acrylic paint, brush"], "felt", &[100.0; 4], 50e3)
-        };
-        let (a, b) = (lives_of(&foam), lives_of(&felt));
-        let spread = |v: Vec<f64>| {
-            Interval::of(v.iter().map(|x| x.exp()).collect())
-                .unwrap()
-                .factor()
-        };
-        let ratio: Vec<f64> = a
-            .log_lives(&[3])
-            .iter()
-            .zip(b.log_lives(&[3]))
-            .map(|(x, y)| x - y)
-            .collect();
-        assert!(spread(a.log_lives(&[3])) > 80.0);
-        assert!(spread(ratio) < 20.0);
-    }
-
-    #[test]
-    fn sheen_goes_long_before_the_film() {
-        let bench = Bench::new(&["matt topcoat, aerosol"], "soft foam", &[100.0; 4], 50e3);
-        let at = |end| {
-            lives(bench.exposed(), end, DRAWS)
-                .unwrap()
-                .patch(3)
-                .unwrap()
-                .both
-                .median
-        };
-        let ratio = at(End::Topcoat) / at(End::Sheen);
-        assert!((50.0..300.0).contains(&ratio), "{ratio}");
-        let paint = Bench::new(&["acrylic paint, brush"], "soft foam", &[1.0; 4], 50e3);
-        assert!(
-            lives(paint.exposed(), End::Topcoat, DRAWS).is_err(),
-            "it has no topcoat"
-        );
-    }
-
-    /// Above film hardness the pair's rate gives way to ploughing, and the life shortens.
-    #[test]
-    fn hard_hits_shorten_life() {
-        let soft = Bench::new(&["acrylic paint, brush"], "polypropylene", &[100.0; 4], 5e6);
-        let hard = Bench::new(
-            &["acrylic paint, brush"],
-            "polypropylene",
-            &[100.0; 4],
-            150e6,
-        );
-        let life = |b: &Bench| lives_of(b).patch(3).unwrap().both.median;
-        assert!(life(&hard) < 0.2 * life(&soft));
-    }
-
-    #[test]
-    fn undermining_is_declared_and_shortens() {
-        let stock = Stock::load().unwrap();
-        let mut map = [100.0; 9];
-        map[4] = 1000.0;
-        let mut bench = Bench::new(&["acrylic paint, brush"], "soft foam", &map, 50e3);
-        let before = lives_of(&bench).patch(3).unwrap().both.median;
-        bench.treatment.undermine(&stock).unwrap();
-        let after = lives_of(&bench).patch(3).unwrap().both.median;
-        assert!(after < 0.7 * before, "{before} {after}");
-    }
-
-    #[test]
-    fn same_seed_same_lives_whatever_the_threads() {
-        let bench = Bench::new(&["acrylic paint, brush"], "soft foam", &[100.0; 4], 50e3);
-        let one = rayon::ThreadPoolBuilder::new()
-            .num_threads(1)
-            .build()
-            .unwrap();
-        let a = one.install(|| lives_of(&bench).area(&[0, 1, 2]));
-        assert_eq!(a, lives_of(&bench).area(&[0, 1, 2]));
-    }
-
-    /// Facts of the trade as a regression: common practice, no source, and circular, since the
-    /// priors were set with them in view. 100 foam strokes of 0.1 m at 150 kPa and 2000 greasy
-    /// pick-ups of 4 mm at 80 kPa on an edge of 0.15 mm.
-    #[test]
-    fn facts_of_the_trade_come_out_in_order() {
-        let stock = Stock::load().unwrap();
-        let gone = |coats: &[&str], face: &str, path: f64, pressure: f64| {
-            let s = Specimen::from_stock(&stock, "s", "ABS", coats).unwrap();
-            let t = Treatment::new(&stock, &s, face, Modifiers::default()).unwrap();
-            let mut figure = plate(1, &[0]);
-            figure.patches[0].radius = 0.15e-3;
-            let mu = t.outer_friction().unwrap().value;
-            let amounts = Amounts {
-                friction: mu * pressure * path * figure.patches[0].area,
-                peak: pressure,
-                ..Amounts::default()
-            };
-            let worn = crate::wear::assess(&s, &t, &figure.patches[0], (&amounts, 1.0));
-            // share of the colour coats: below the topcoats only
-            let colour: f64 = s
-                .films
-                .iter()
-                .map(|f| crate::wear::Laid::median(f).on(&figure.patches[0]))
-                .sum();
-            (worn.depth_energy.unwrap() / colour, worn.through)
-        };
-        let brush = ["acrylic paint, brush"; 2];
-        let spray = ["acrylic paint, airbrush"; 4];
-        let lacquer = [
-            "acrylic paint, brush",
-            "acrylic paint, brush",
-            "satin topcoat, aerosol",
-        ];
-        let urethane = [
-            "acrylic paint, brush",
-            "acrylic paint, brush",
-            "PU topcoat satin, airbrush",
-        ];
-        for (face, path, pressure, heavy) in [
-            ("soft foam", 10.0, 150e3, 0.2),
-            ("greasy skin", 8.0, 80e3, 0.5),
-        ] {
-            let (b, s) = (
-                gone(&brush, face, path, pressure),
-                gone(&spray, face, path, pressure),
-            );
-            let (l, u) = (
-                gone(&lacquer, face, path, pressure),
-                gone(&urethane, face, path, pressure),
-            );
-            assert!(b.0 > heavy, "{face} {b:?}");
-            assert!(
-                s.0 < b.0 && s.0 > l.0 && l.0 > u.0,
-                "{face} {b:?} {s:?} {l:?} {u:?}"
-            );
-            assert!(l.1 == 0 && u.1 == 0, "no topcoat goes through");
-        }
-    }
+    let pairs = left
+        .log_lives(patches)
+        .into_iter()
+        .zip(right.log_lives(patches));
+    Ok(Interval::of(pairs.map(|(l, r)| (l - r).exp()).collect()))
 }
+
+#[cfg(test)]
+mod tests;

@@ -65,3 +65,63 @@ impl Neighbours {
         Neighbours { lists }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::figure::{Settings, shapes};
+
+    fn figure(mesh: &crate::figure::Mesh) -> Figure {
+        // coarse patches on a small figure: quick to build
+        let settings = Settings {
+            height: Some(0.008),
+            patch: 1e-3,
+            ..Settings::default()
+        };
+        Figure::from_mesh("test", mesh, &settings).unwrap()
+    }
+
+    /// On a closed smooth surface every patch has a ring of about six (Euler: the mean of a
+    /// triangulated sphere's vertices), and being neighbours is mutual.
+    #[test]
+    fn a_ball_is_covered_by_rings() {
+        let ball = figure(&shapes::icosphere(3, 4.0));
+        let neighbours = Neighbours::of(&ball);
+        let counts: Vec<usize> = (0..ball.patches.len())
+            .map(|p| neighbours.of_patch(p).len())
+            .collect();
+        let mean = counts.iter().sum::<usize>() as f64 / counts.len() as f64;
+        assert!((5.0..9.0).contains(&mean), "{mean}");
+        assert!(counts.iter().all(|c| *c >= 3));
+        for p in 0..ball.patches.len() {
+            assert!(
+                neighbours
+                    .of_patch(p)
+                    .iter()
+                    .all(|&q| neighbours.of_patch(q).contains(&p))
+            );
+        }
+    }
+
+    /// The two sides of a blade of 0.4 mm are nearer than patches are wide, yet no neighbours.
+    #[test]
+    fn the_sides_of_a_blade_are_apart() {
+        let mut blade = super::super::fixture::plate(6, &[]);
+        let other_side: Vec<_> = blade
+            .patches
+            .iter()
+            .map(|p| {
+                let mut q = p.clone();
+                q.centroid.z -= 0.4e-3;
+                q.normal = -q.normal;
+                q
+            })
+            .collect();
+        blade.patches.extend(other_side);
+        let neighbours = Neighbours::of(&blade);
+        for p in 0..36 {
+            assert!(neighbours.of_patch(p).iter().all(|q| *q < 36));
+            assert!((3..=8).contains(&neighbours.of_patch(p).len()));
+        }
+    }
+}

@@ -107,10 +107,10 @@ pub fn layers(
         .rev()
         .map(|(film, contact)| {
             let hardness = film.material.hardness.value;
-            let regime = Regime::of(amounts.peak, hardness);
+            let here = (amounts.peak, hardness);
             Layer {
                 thickness: Laid::median(film).on(patch),
-                rate: regime.rate(contact.rate.rate, share, hardness),
+                rate: treatment.rate_on(contact.rate.rate, share, here),
                 reference_friction: contact.rate.reference_friction,
                 friction: contact.friction.value,
                 work,

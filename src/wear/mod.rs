@@ -1,7 +1,7 @@
 //! What the films lose: thickness, rubbing, burnish, chips. Knows no engines.
 //!
 //! Reading order: [`specimen`], [`treatment`] (its films on one counterface), [`thickness`],
-//! [`abrade`], [`regime`] (when microns are not allowed), [`chip`], [`assess`] (one patch).
+//! [`abrade`], [`regime`] (when microns are not allowed), [`chip`], [`mod@assess`] (one patch).
 
 pub mod abrade;
 pub mod assess;
@@ -17,4 +17,4 @@ pub use chip::{Chip, Hit};
 pub use regime::Regime;
 pub use specimen::{End, Film, Gauge, Specimen};
 pub use thickness::Laid;
-pub use treatment::{FilmContact, Treatment};
+pub use treatment::{FilmContact, PressureSensitivity, Treatment};

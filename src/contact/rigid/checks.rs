@@ -4,10 +4,12 @@
 //! also carries what it gives instead and why; it passes only at that value, so that a change of
 //! the engine is noticed.
 
-use super::{EngineKind, Ledger, Scene, Shape, State};
-use crate::base::{Quat, Result, Vec3};
-use crate::contact::Restitution;
+use super::{BoxPath, EngineKind, Ledger, Scene, Shape, State};
+use crate::base::{Mat3, Quat, Result, Vec3};
+use crate::contact::{Body, Restitution};
+use crate::figure::{Mesh, hull::hull, solid};
 use crate::law::{coulomb, impact};
+use std::sync::Arc;
 
 /// A known deviation of one engine.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,7 +66,52 @@ pub fn suite(kind: EngineKind, step: f64) -> Result<Vec<Row>> {
     bench.oblique(&mut rows)?;
     bench.landings(&mut rows)?;
     bench.free_top(&mut rows)?;
+    bench.shaken(&mut rows)?;
+    bench.corner(&mut rows)?;
+    bench.top(&mut rows)?;
+    bench.tilted(&mut rows)?;
+    bench.rolled(&mut rows)?;
+    bench.collision(&mut rows)?;
+    bench.stack(&mut rows)?;
+    bench.crowd(&mut rows)?;
     Ok(rows)
+}
+
+/// An irregular convex body of about `corners` corners, 30 mm tall: an ellipsoid drawn to a point
+/// by a projective map, which keeps it convex. For checks and speed tests.
+///
+/// * `density`: [kg/m3]
+///
+/// # Errors
+/// Fewer than four corners.
+pub fn pebble(corners: usize, density: f64) -> Result<Shape> {
+    // Golden-angle spiral: even, never symmetric.
+    let golden = std::f64::consts::PI * (3.0 - 5.0_f64.sqrt());
+    let points: Vec<Vec3> = (0..corners)
+        .map(|i| {
+            let z = 1.0 - 2.0 * (i as f64 + 0.5) / corners as f64;
+            let (around, ring) = (golden * i as f64, (1.0 - z * z).sqrt());
+            let p = Vec3::new(
+                0.75 * ring * libm::cos(around) + 0.25 * z,
+                0.48 * ring * libm::sin(around) - 0.1 * z,
+                z,
+            );
+            p * (0.015 / (1.0 + 0.36 * z + 0.11 * p.x))
+        })
+        .collect();
+    let wrapped = hull(&points)?;
+    let mesh = Mesh {
+        vertices: wrapped.points,
+        triangles: wrapped.faces,
+    };
+    let moments = solid::divergence(&mesh);
+    let (centre, inertia) = moments.centre_and_inertia();
+    let body = Body {
+        mass: density * moments.volume,
+        centre,
+        inertia: inertia * density,
+    };
+    Ok(Shape::convex(mesh.vertices, body))
 }
 
 /// One engine at one step, and how its rows are written.
@@ -85,6 +132,23 @@ fn room(shape: Shape, start: State, friction: f64, restitution: f64) -> Scene {
         friction,
         restitution: Restitution::Constant(restitution),
         ..Scene::lone(shape, start, Vec3::repeat(ROOM))
+    }
+}
+
+/// One figure in a box of 200 x 150 x 100 mm shaken with incommensurate sinusoids of 20 to 30 mm
+/// at 3 to 4.4 Hz.
+#[must_use]
+pub fn shaken_box(shape: Shape) -> Scene {
+    let path = BoxPath::Shake {
+        amplitude: Vec3::new(0.030, 0.025, 0.020),
+        frequency: Vec3::new(3.0, 3.71, 4.43),
+        phase: Vec3::new(0.5, 2.1, 4.4),
+    };
+    let mut start = State::still(path.position(0.0), Quat::identity());
+    start.velocity = Vec3::new(0.3, -0.2, 0.1);
+    Scene {
+        path,
+        ..Scene::lone(shape, start, Vec3::new(0.1, 0.075, 0.05))
     }
 }
 
@@ -276,6 +340,42 @@ impl Bench {
         Ok(())
     }
 
+    /// The books of a shaken figure: 10 s in a 200 x 150 x 100 mm box.
+    fn shaken(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let scene = shaken_box(pebble(100, 7300.0)?);
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let books = super::run(engine.as_mut(), &scene, 10.0, |_| ())?;
+        let source = "conservation of energy";
+        let row = self.row(
+            "shaken figure, ledger residual / booked".into(),
+            [0.0, books.residual_share(), 1e-9],
+            source,
+        );
+        let quadrature = "work of gravity within a step is of second order; position correction";
+        rows.push(self.rapier(row, 0.0, 20.0 * self.step, quadrature));
+        let negative = [
+            ("impact loss", books.negative_impact, 25.0),
+            ("friction work", books.negative_friction, 10.0),
+        ];
+        for (name, energy, known) in negative {
+            let row = self.row(
+                format!("shaken figure, negative bookings of {name} / booked"),
+                [0.0, books.share(energy), 1e-5],
+                "second law: a contact does not give energy",
+            );
+            let reason = "restitution and friction are solved apart from each other";
+            rows.push(self.rapier(row, 0.0, known * self.step, reason));
+        }
+        let row = self.row(
+            "shaken figure, deepest overlap [mm]".into(),
+            [0.0, 1e3 * books.deepest, 0.03 + 40.0 * self.step],
+            "rigid bodies do not overlap; 0.05 mm at 1/2000 s",
+        );
+        let reason = "positions are corrected over some 50 ms";
+        rows.push(self.rapier(row, 0.0, 1.0, reason));
+        Ok(())
+    }
+
     fn free_top(&self, rows: &mut Vec<Row>) -> Result<()> {
         let shape = Shape::block(Vec3::new(0.005, 0.01, 0.015), 0.02);
         let mut start = State::still(Vec3::zeros(), Quat::identity());
@@ -303,6 +403,359 @@ impl Bench {
         rows.push(self.rapier(row, 1.0 - 7.0 * self.step, 10.0 * self.step, explicit));
         Ok(())
     }
+
+    /// A cube dropped on a corner, its diagonal upright: the impulse passes through the centre.
+    fn corner(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let (edge, mass, fall, e) = (0.02, 0.02, 0.05, 0.5);
+        let diagonal = Vec3::repeat(1.0);
+        let upright = Quat::rotation_between(&diagonal, &Vec3::z()).unwrap_or_default();
+        let lowest = 0.5 * edge * diagonal.norm();
+        let start = State::still(on_floor(lowest + fall), upright);
+        let scene = room(Shape::block(diagonal * (0.5 * edge), mass), start, 0.3, e);
+        let seen = self.see(&scene, (2.0 * fall / scene.gravity).sqrt() + 0.01)?;
+        let due = (1.0 - e * e) * mass * scene.gravity * fall;
+        let row = self.row(
+            "cube dropped on its corner, loss / ((1 - e^2) m g h)".into(),
+            [1.0, seen.ledger.booked() / due, 1e-3],
+            "central impact: Newton 1687",
+        );
+        let late = "gravity acts on within the step of a knock: error of order g dt / v";
+        rows.push(self.rapier(row, 1.0, 20.0 * self.step, late));
+        Ok(())
+    }
+
+    /// A heavy top on a rough floor, started in steady precession.
+    fn top(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let (mass, arm, tilt, spin) = (0.02, 0.015, 0.35_f64, 250.0);
+        let (along, across) = (1.2e-6, 1.0e-6);
+        let about_tip = across + mass * arm * arm;
+        let (sine, cosine) = (libm::sin(tilt), libm::cos(tilt));
+        // I1 W^2 cos - I3 w3 W + m g l = 0, the slow root.
+        let (a, b, c) = (
+            about_tip * cosine,
+            along * spin,
+            mass * super::scene::GRAVITY * arm,
+        );
+        let rate = 2.0 * c / (b + (b * b - 4.0 * a * c).sqrt());
+        let axis = Vec3::new(sine, 0.0, cosine);
+        let attitude = Quat::rotation_between(&Vec3::z(), &axis).unwrap_or_default();
+        let turning = Vec3::new(0.0, 0.0, rate);
+        let whole = turning + axis * (spin - rate * cosine);
+        let mut start = State::still(on_floor(arm * cosine), attitude);
+        start.spin = whole;
+        start.velocity = whole.cross(&(axis * arm));
+        let scene = room(peg_top(mass, arm, [across, along]), start, 2.0, 0.0);
+        let seconds = 0.5;
+        let seen = self.see(&scene, seconds)?;
+        let end = seen.end.rotation * Vec3::z();
+        let turned = libm::atan2(end.y, end.x);
+        let due = (rate * seconds).sin().atan2((rate * seconds).cos());
+        let missed = (turned - due + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU)
+            - std::f64::consts::PI;
+        let source =
+            "steady precession of the heavy top (Lagrange 1788): I1 W^2 cos a - I3 w W + m g l = 0";
+        let rows_due = [
+            (
+                "heavy top, precession in 0.5 s / due",
+                1.0,
+                1.0 + missed / (rate * seconds),
+                60.0 * self.step,
+            ),
+            (
+                "heavy top, height of its centre after 0.5 s / at start",
+                1.0,
+                (seen.end.position.z + ROOM) / (arm * cosine),
+                100.0 * self.step,
+            ),
+            (
+                "heavy top, energy lost to a rough floor / kinetic energy",
+                0.0,
+                seen.ledger.booked() / scene.energies(&[start]).0,
+                25.0 * self.step,
+            ),
+        ];
+        for (name, expected, got, tolerance) in rows_due {
+            let row = self.row(name.into(), [expected, got, tolerance], source);
+            let soft = "its contact is a spring of 60 Hz and its gyroscopic term explicit";
+            rows.push(self.rapier(row, expected, 0.2, soft));
+        }
+        Ok(())
+    }
+
+    /// A block on the floor of a slowly turning box slips at arctan mu.
+    fn tilted(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let half = Vec3::new(0.01, 0.01, 0.005);
+        let (friction, frequency) = (0.3, 0.01);
+        let start = State::still(Vec3::new(0.0, 0.0, half.z - 0.1), Quat::identity());
+        let mut scene = Scene::lone(Shape::block(half, 0.02), start, Vec3::repeat(0.1));
+        scene.friction = friction;
+        scene.restitution = Restitution::Constant(0.0);
+        scene.path = BoxPath::Roll {
+            axis: Vec3::y(),
+            frequency,
+            phase: 0.0,
+        };
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let mut contacts = Vec::new();
+        let mut slipped = 0.0_f64;
+        while slipped < 5e-5 && engine.time() < 10.0 {
+            contacts.clear();
+            engine.advance(&mut contacts)?;
+            let turn = scene.path.rotation(engine.time());
+            slipped = (turn.inverse() * engine.states()[0].position).x.abs();
+        }
+        let angle = std::f64::consts::TAU * frequency * engine.time();
+        let row = self.row(
+            "block in a slowly turned box, tan(angle at slip) / mu".into(),
+            [1.0, libm::tan(angle) / friction, 0.03],
+            "definition of the friction angle (ASTM D4518, inclined plane)",
+        );
+        let creep = "its contacts are springs: a held block creeps before it slips";
+        rows.push(self.rapier(row, 0.92, 0.05, creep));
+        Ok(())
+    }
+
+    /// The books of a figure in a box that turns.
+    fn rolled(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let mut scene = shaken_box(pebble(100, 7300.0)?);
+        scene.path = BoxPath::Roll {
+            axis: Vec3::new(0.6, 0.0, 0.8),
+            frequency: 1.5,
+            phase: 0.3,
+        };
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let books = super::run(engine.as_mut(), &scene, 10.0, |_| ())?;
+        let row = self.row(
+            "figure in a rolled box, ledger residual / booked".into(),
+            [0.0, books.residual_share(), 1e-9],
+            "conservation of energy",
+        );
+        let quadrature = "the wall's speed at a contact is that of the step's start: first order";
+        rows.push(self.rapier(row, -70.0 * self.step, 60.0 * self.step, quadrature));
+        let row = self.row(
+            "figure in a rolled box, deepest overlap [mm]".into(),
+            [0.0, 1e3 * books.deepest, 0.03 + 40.0 * self.step],
+            "rigid bodies do not overlap; 0.05 mm at 1/2000 s",
+        );
+        rows.push(self.rapier(row, 0.0, 1.0, "positions are corrected over some 50 ms"));
+        Ok(())
+    }
+
+    /// Two balls head on, the second at rest, without gravity.
+    fn collision(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let (radius, masses, e, speed) = (5e-3, [4e-3, 12e-3], 0.6, 1.0);
+        let mut start =
+            [-0.01, 0.01].map(|x| State::still(Vec3::new(x, 0.0, 0.0), Quat::identity()));
+        start[0].velocity.x = speed;
+        let mut scene = room(Shape::ball(radius, masses[0]), start[0], 0.3, e);
+        scene.shapes.push(Arc::new(Shape::ball(radius, masses[1])));
+        scene.start.push(start[1]);
+        scene.gravity = 0.0;
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let books = super::run(engine.as_mut(), &scene, 0.03, |_| ())?;
+        let source = "Newton 1687: v2 = (1 + e) m1 v / (m1 + m2)";
+        let whole = masses[0] + masses[1];
+        let row = self.row(
+            "two balls, speed of the one struck".into(),
+            [
+                (1.0 + e) * masses[0] / whole * speed,
+                engine.states()[1].velocity.x,
+                1e-6,
+            ],
+            source,
+        );
+        rows.push(self.rapier(row, 0.4, 1e-3, "solver's tolerance"));
+        let due = 0.5 * (1.0 - e * e) * masses[0] * masses[1] / whole * speed * speed;
+        let row = self.row(
+            "two balls, impact loss / due".into(),
+            [1.0, books.impact / due, 1e-6],
+            source,
+        );
+        rows.push(self.rapier(row, 1.0, 1e-3, "solver's tolerance"));
+        Ok(())
+    }
+
+    /// Three blocks at rest on each other for two seconds.
+    fn stack(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let half = Vec3::new(0.01, 0.01, 0.005);
+        let skin = 2e-5;
+        let at = |i: usize| {
+            let height = half.z + i as f64 * (2.0 * half.z + skin);
+            State::still(on_floor(height), Quat::identity())
+        };
+        let block = Arc::new(Shape::block(half, 0.02));
+        let mut scene = room(Shape::block(half, 0.02), at(0), 0.3, 0.3);
+        scene.shapes = vec![block; 3];
+        scene.start = (0..3).map(at).collect();
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let books = super::run(engine.as_mut(), &scene, 2.0, |_| ())?;
+        let moved = engine
+            .states()
+            .iter()
+            .zip(&scene.start)
+            .map(|(a, b)| (a.position - b.position).norm())
+            .fold(0.0, f64::max);
+        let row = self.row(
+            "three blocks at rest, farthest moved in 2 s [mm]".into(),
+            [0.0, 1e3 * moved, 0.1],
+            "statics",
+        );
+        let soft = "its contacts are springs: a stack settles";
+        rows.push(self.rapier(row, 0.5, 0.6, soft));
+        let row = self.row(
+            "three blocks at rest, energy booked / weight x 1 mm".into(),
+            [0.0, books.booked() / (0.06 * scene.gravity * 1e-3), 0.05],
+            "statics",
+        );
+        rows.push(self.rapier(row, 0.5, 0.6, soft));
+        Ok(())
+    }
+
+    /// The books of five figures of several pieces in a shaken box.
+    fn crowd(&self, rows: &mut Vec<Row>) -> Result<()> {
+        let scene = crowded_box(5, 8)?;
+        let mut engine = self.kind.start(&scene, self.step)?;
+        let books = super::run(engine.as_mut(), &scene, 2.0, |_| ())?;
+        let row = self.row(
+            "five figures, ledger residual / booked".into(),
+            [0.0, books.residual_share(), 1e-9],
+            "conservation of energy",
+        );
+        let quadrature = "work of gravity within a step is of second order; position correction";
+        rows.push(self.rapier(row, 0.0, 20.0 * self.step, quadrature));
+        let negative = [
+            ("impact loss", books.negative_impact, 40.0),
+            ("friction work", books.negative_friction, 20.0),
+        ];
+        for (name, energy, known) in negative {
+            let row = self.row(
+                format!("five figures, negative bookings of {name} / booked"),
+                [0.0, books.share(energy), 1e-3],
+                "second law: a contact does not give energy",
+            );
+            let reason = "restitution and friction are solved apart from each other";
+            rows.push(self.rapier(row, 0.0, known * self.step, reason));
+        }
+        let row = self.row(
+            "five figures, deepest overlap [mm]".into(),
+            [0.0, 1e3 * books.deepest, 0.03 + 40.0 * self.step],
+            "rigid bodies do not overlap; 0.05 mm at 1/2000 s",
+        );
+        rows.push(self.rapier(row, 0.0, 2.0, "positions are corrected over some 50 ms"));
+        Ok(())
+    }
+}
+
+/// A figure of `pieces` convex pieces: a disc and blobs up a stem, with the mass of the pieces as
+/// if they did not overlap.
+///
+/// # Errors
+/// None for 2 to 60 pieces.
+pub fn totem(pieces: usize, density: f64) -> Result<Shape> {
+    let blob = |middle: Vec3, half: Vec3, corners: usize| -> Vec<Vec3> {
+        let golden = 2.399_963;
+        let at = |i: usize| {
+            let z = 1.0 - 2.0 * (i as f64 + 0.5) / corners as f64;
+            let ring = (1.0 - z * z).sqrt();
+            let around = golden * i as f64;
+            middle
+                + half.component_mul(&Vec3::new(
+                    ring * libm::cos(around),
+                    ring * libm::sin(around),
+                    z,
+                ))
+        };
+        (0..corners).map(at).collect()
+    };
+    let disc = (0..32).map(|i| {
+        let angle = std::f64::consts::TAU * f64::from(i / 2) / 16.0;
+        let (radius, z) = if i % 2 == 0 {
+            (0.0125, -0.015)
+        } else {
+            (0.0115, -0.012)
+        };
+        Vec3::new(radius * libm::cos(angle), radius * libm::sin(angle), z)
+    });
+    let mut all: Vec<Vec<Vec3>> = vec![disc.collect()];
+    for i in 1..pieces {
+        let f = i as f64 / pieces as f64;
+        let (angle, out) = (2.4 * i as f64, 0.006 * (0.3 + f));
+        let middle = Vec3::new(
+            out * libm::cos(angle),
+            out * libm::sin(angle),
+            0.024 * f - 0.011,
+        );
+        let half = Vec3::new(0.003 + 0.002 * (i % 3) as f64 / 2.0, 0.003, 0.0035);
+        all.push(blob(middle, half, 16));
+    }
+    let (mut volume, mut first, mut second) = (0.0, Vec3::zeros(), Mat3::zeros());
+    for piece in &all {
+        let wrapped = hull(piece)?;
+        let moments = solid::divergence(&Mesh {
+            vertices: wrapped.points,
+            triangles: wrapped.faces,
+        });
+        volume += moments.volume;
+        first += moments.first;
+        second += moments.second;
+    }
+    let centre = first / volume;
+    let about = second - centre * centre.transpose() * volume;
+    let body = Body {
+        mass: density * volume,
+        centre,
+        inertia: (Mat3::identity() * about.trace() - about) * density,
+    };
+    let mut shape = Shape::convex(hull(&all.concat())?.points, body);
+    shape.pieces = all;
+    Ok(shape)
+}
+
+/// The box of [`shaken_box`] with several [`totem`]s.
+///
+/// # Errors
+/// More figures than the box holds apart.
+pub fn crowded_box(figures: usize, pieces: usize) -> Result<Scene> {
+    let shape = Arc::new(totem(pieces, 7300.0)?);
+    let mut scene = shaken_box(Shape::clone(&shape));
+    let middle = scene.path.position(0.0);
+    let place = |i: usize| {
+        let (x, y, z) = (i % 4, i / 4 % 3, i / 12);
+        Vec3::new(
+            0.045 * x as f64 - 0.07,
+            0.045 * y as f64 - 0.045,
+            0.04 * z as f64 - 0.02,
+        )
+    };
+    scene.start = (0..figures)
+        .map(|i| {
+            let turn = Vec3::new(0.7 * i as f64, 1.1 * i as f64, 0.3 + i as f64);
+            let half = turn * 0.25;
+            let raw = nalgebra::Quaternion::new(1.0, half.x, half.y, half.z);
+            let mut state = State::still(middle + place(i), Quat::new_normalize(raw));
+            state.velocity = Vec3::new(0.3 - 0.1 * i as f64, -0.2 + 0.1 * i as f64, 0.1);
+            state
+        })
+        .collect();
+    scene.shapes = vec![shape; figures];
+    Ok(scene)
+}
+
+/// A tip below a disc: the hull of a peg top about its centre of mass.
+fn peg_top(mass: f64, arm: f64, [across, along]: [f64; 2]) -> Shape {
+    let rim = (0..8).map(|i| {
+        let angle = std::f64::consts::FRAC_PI_4 * f64::from(i);
+        Vec3::new(0.008 * libm::cos(angle), 0.008 * libm::sin(angle), 0.0)
+    });
+    let hull = std::iter::once(Vec3::new(0.0, 0.0, -arm))
+        .chain(rim)
+        .collect();
+    let body = Body {
+        mass,
+        centre: Vec3::zeros(),
+        inertia: Mat3::from_diagonal(&Vec3::new(across, across, along)),
+    };
+    Shape::convex(hull, body)
 }
 
 #[cfg(test)]

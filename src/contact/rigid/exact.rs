@@ -12,12 +12,15 @@ use crate::base::Result;
 /// [m] how exactly an event is located.
 pub(super) const TOLERANCE: f64 = 2e-6;
 /// [m] corners this near to a wall take part in a lasting contact.
-pub(super) const BAND: f64 = 1e-5;
+pub(super) const BAND: f64 = 5e-6;
 /// [m] overlap above which bodies are pushed apart, booked as projection.
-pub(super) const DEEP: f64 = 2e-5;
+pub(super) const DEEP: f64 = 1.5e-5;
 /// [m/s] slower approaches give nothing back and start a lasting contact. Between 0.001 and 0.05
 /// shaken boxes give the same dose within noise; gravity alone changes speed by 0.005 per step.
 pub(super) const REST: f64 = 0.01;
+/// [m/s] the same for a point that was in contact before: an accelerating wall alone makes it
+/// approach by some centimetres per second from step to step.
+pub(super) const KNOWN_REST: f64 = 0.1;
 /// Events per step before the rest of it is done as lasting contact (Zeno's bounces).
 pub(super) const EVENTS: u32 = 12;
 /// Knocks per event: each flat landing takes some tens to settle.
@@ -26,8 +29,11 @@ pub(super) const KNOCKS: u32 = 40;
 /// The engine for this scene.
 ///
 /// # Errors
-/// Input errors when a figure starts inside a wall.
+/// Input errors when a figure starts inside a wall or another figure.
 pub fn start(scene: &Scene, step: f64) -> Result<Box<dyn Engine>> {
+    if scene.shapes.len() > 1 {
+        return Ok(Box::new(super::several::Several::new(scene, step)?));
+    }
     Ok(Box::new(super::lone::Lone::new(scene, step)?))
 }
 
@@ -41,7 +47,7 @@ pub(super) fn crossing(
     ends: [(f64, f64); 2],
     floor: f64,
     width: f64,
-    gap: impl Fn(f64) -> f64,
+    mut gap: impl FnMut(f64) -> f64,
 ) -> f64 {
     let aim = floor + 0.5 * width;
     let [(mut a, above), (mut b, below)] = ends;

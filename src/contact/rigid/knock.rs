@@ -81,6 +81,38 @@ pub fn knock(mobility: &Mat3, before: Vec3, friction: f64, restitution: f64) -> 
     }
 }
 
+/// Normal impulse of a lasting contact in one round of the contact solver.
+///
+/// A point on its way out (`before` above 0) may come back as it left, without a gift from the
+/// wall; any other is stopped.
+///
+/// * `old`: [N s] of the last round
+/// * `now`, `before`: [m/s] normal velocity with the impulses so far, and before the step's kick
+pub(super) fn normal_impulse(mobility: &Mat3, old: f64, now: f64, before: f64) -> f64 {
+    let floor = -before.max(0.0);
+    (old + (floor - now) / mobility[(0, 0)]).max(0.0)
+}
+
+/// Impulse of a lasting contact after its friction was brought up to date.
+///
+/// Relaxed by the largest eigenvalue of the tangential mobility: solving the 2x2 block and capping
+/// its size would push along K^-1 u instead of against the slip, and stop a sliding block late.
+///
+/// * `old`: [N s] of the last round; `slip`: [m/s] with the impulses so far
+/// * `limits`: [N s] normal impulse, and largest friction impulse
+pub(super) fn drag(mobility: &Mat3, old: &Vec3, slip: &Vec3, limits: (f64, f64)) -> Vec3 {
+    let k = mobility;
+    let (k11, k12, k22) = (k[(1, 1)], k[(1, 2)], k[(2, 2)]);
+    let spread = (0.25 * (k11 - k22) * (k11 - k22) + k12 * k12).sqrt();
+    let stiffest = 0.5 * (k11 + k22) + spread;
+    let mut pull = Vec3::new(0.0, old.y - slip.y / stiffest, old.z - slip.z / stiffest);
+    let size = pull.norm();
+    if size > limits.1 {
+        pull *= limits.1 / size;
+    }
+    Vec3::new(limits.0, pull.y, pull.z)
+}
+
 /// Root in 0 to 1 of curve f^2 + slope f = missing.
 fn fraction_for(missing: f64, slope: f64, curve: f64) -> f64 {
     let root = (slope * slope + 4.0 * curve * missing).max(0.0).sqrt();

@@ -1,26 +1,16 @@
 //! One figure in a box of flat walls: it can touch with corners of its hull only.
 
-use super::exact::{BAND, DEEP, EVENTS, KNOCKS, REST, TOLERANCE, crossing};
-use super::knock::{Knock, knock};
+use super::exact::{BAND, DEEP, EVENTS, KNOCKS, KNOWN_REST, REST, TOLERANCE, crossing};
+use super::knock::{Knock, drag, knock, normal_impulse};
 use super::path::{BoxPath, Motion};
-use super::spin::{Spin, principal, quaternion, turn};
+use super::spin::{Pose, Spin, principal, quaternion};
 use super::support::Support;
-use super::{Contact, Engine, Scene, State};
+use super::{Contact, Engine, Scene, State, Wall};
 use crate::base::{Error, Mat3, Quat, Result, Vec3, geometry::tangents};
 use crate::contact::Restitution;
 
 /// Rounds of the contact solver before it stops unconverged; single contacts need 2-6.
-const ROUNDS: u32 = 200;
-
-/// Motion with the attitude as a matrix, which every question about corners needs.
-#[derive(Debug, Clone, Copy)]
-struct Pose {
-    position: Vec3,
-    velocity: Vec3,
-    spin: Spin,
-    /// From the principal axes to the world.
-    axes: Mat3,
-}
+pub(super) const ROUNDS: u32 = 200;
 
 /// A corner at a wall.
 #[derive(Debug, Clone, Copy)]
@@ -42,9 +32,27 @@ struct Touching {
     impulse: Vec3,
 }
 
+/// Which corners a contact step holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Guests {
+    /// Those that were there before, and those that come slowly.
+    Known,
+    /// All, the fast ones too, without rebound: ends endless sequences of ever smaller knocks.
+    All,
+}
+
+/// What an attempted step must be able to take back.
+struct Moment {
+    pose: Pose,
+    time: f64,
+    gap: f64,
+    projection: f64,
+    deepest: f64,
+}
+
 /// The engine.
 pub(super) struct Lone {
-    half: Vec3,
+    walls: Vec<Wall>,
     path: BoxPath,
     turns: bool,
     friction: f64,
@@ -66,8 +74,10 @@ pub(super) struct Lone {
     gap: f64,
     lasting: bool,
     touching: Vec<Touching>,
-    /// Corners of the last contact step.
+    /// Corners at a wall at the end of the last contact step or event.
     known: Vec<u16>,
+    /// The same of the step under way.
+    near: Vec<u16>,
     projection: f64,
     deepest: f64,
 }
@@ -91,7 +101,7 @@ impl Lone {
             momentum: (attitude.inverse() * start.spin).component_mul(&inertia),
         };
         let mut lone = Lone {
-            half: scene.half,
+            walls: scene.walls.clone(),
             path: scene.path.clone(),
             turns: scene.path.turns(),
             friction: scene.friction,
@@ -113,6 +123,7 @@ impl Lone {
             lasting: false,
             touching: Vec::new(),
             known: Vec::new(),
+            near: Vec::new(),
             projection: 0.0,
             deepest: 0.0,
         };
@@ -127,23 +138,8 @@ impl Lone {
         Ok(lone)
     }
 
-    /// Free flight under gravity.
     fn fly(&self, time: f64) -> Pose {
-        let fall = Vec3::new(0.0, 0.0, -self.gravity * time);
-        Pose::new(
-            self.pose.position + (self.pose.velocity + fall * 0.5) * time,
-            self.pose.velocity + fall,
-            turn(&self.pose.spin, &self.inertia, time),
-        )
-    }
-
-    /// Free motion without gravity.
-    fn drift(&self, time: f64) -> Pose {
-        Pose::new(
-            self.pose.position + self.pose.velocity * time,
-            self.pose.velocity,
-            turn(&self.pose.spin, &self.inertia, time),
-        )
+        self.pose.fly(&self.inertia, self.gravity, time)
     }
 
     /// [m] smallest distance of a corner from a wall, negative inside it; a lower bound of it
@@ -163,17 +159,13 @@ impl Lone {
     /// * `local`: [m] centre in the box's frame; `axes`: columns are the box's axes in principal
     fn gap_in(&self, local: &Vec3, axes: &Mat3) -> f64 {
         let mut gap = f64::INFINITY;
-        for k in 0..3 {
-            let (near, far) = (self.half[k] - local[k].abs(), self.half[k] + local[k].abs());
-            if near > self.reach {
-                gap = gap.min(near - self.reach);
-                continue;
-            }
-            let towards = axes.column(k) * 1.0_f64.copysign(local[k]);
-            gap = gap.min(near - self.support.reach(&towards) - self.round);
-            if far < self.reach {
-                gap = gap.min(far - self.support.reach(&-towards) - self.round);
-            }
+        for wall in &self.walls {
+            let room = wall.distance - wall.normal.dot(local);
+            gap = gap.min(if room > self.reach {
+                room - self.reach
+            } else {
+                room - self.support.reach(&(axes * wall.normal)) - self.round
+            });
         }
         gap
     }
@@ -186,13 +178,12 @@ impl Lone {
         let local = box_axes.transpose() * (self.pose.position - motion.position);
         let mut found = std::mem::take(&mut self.touching);
         found.clear();
-        for wall in 0..6 {
-            let (k, side) = (wall / 2, if wall % 2 == 0 { 1.0 } else { -1.0 });
-            let room = self.half[k] - side * local[k] - self.round;
+        for wall in &self.walls {
+            let room = wall.distance - wall.normal.dot(&local) - self.round;
             if room > self.reach - self.round + limit {
                 continue;
             }
-            let outward = box_axes.column(k) * side;
+            let outward = box_axes * wall.normal;
             let towards = to_principal * outward;
             for &corner in self.support.candidates(&towards) {
                 let gap = room - self.support.corners()[corner as usize].dot(&towards);
@@ -306,76 +297,64 @@ impl Lone {
         }
     }
 
-    /// Drift, kick with all contacts solved together, drift.
-    fn contact_step(&mut self, time: f64, contacts: &mut Vec<Contact>) {
+    /// Drift, kick with all contacts solved together, drift. Knocks never fall within: gravity's
+    /// work over the step is then exactly the loss of height energy.
+    fn contact_step(&mut self, time: f64, guests: Guests, contacts: &mut Vec<Contact>) {
         self.advance_by_drift(0.5 * time);
         self.collect(BAND);
-        self.knocks(REST, contacts);
-        for i in 0..self.touching.len() {
-            self.touching[i].before = self.relative(&self.touching[i]);
+        let mut list = std::mem::take(&mut self.touching);
+        if guests == Guests::Known {
+            // A new corner that comes fast is left to go on: its knock is located afterwards.
+            let known = |t: &Touching| self.known.contains(&t.corner);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
         }
+        self.near.clear();
+        self.near.extend(list.iter().map(|t| t.corner));
         self.pose.velocity.z -= self.gravity * time;
-        self.solve();
-        self.book_step(time, contacts);
-        let depth = self.touching.iter().fold(0.0_f64, |d, t| d.max(-t.gap));
-        self.deepest = self.deepest.max(depth);
-        if depth > DEEP
-            && let Some(t) = self.touching.iter().find(|t| -t.gap >= depth)
-        {
-            let out = t.frame[0] * depth;
+        self.solve(&mut list);
+        self.lasting = self.book_step(&list, time, contacts);
+        let deep = list.iter().min_by(|a, b| a.gap.total_cmp(&b.gap));
+        if let Some(t) = deep.filter(|t| t.gap < -DEEP) {
+            self.deepest = self.deepest.max(-t.gap);
+            let out = t.frame[0] * -t.gap;
             self.pose.position += out;
             self.projection += self.mass * self.gravity * out.z;
         }
+        self.touching = list;
         self.advance_by_drift(0.5 * time);
         self.gap = self.gap_of(&self.pose, self.time);
     }
 
     fn advance_by_drift(&mut self, time: f64) {
-        self.pose = self.drift(time);
+        self.pose = self.pose.drift(&self.inertia, time);
         self.time += time;
     }
 
-    /// Projected Gauss-Seidel over the contacts (Moreau 1988; Jean 1999). Friction is relaxed by
-    /// the largest eigenvalue of the tangential mobility: solving the 2x2 block and capping its
-    /// size would push along K^-1 u instead of against the slip, and stop a sliding block late.
-    fn solve(&mut self) {
-        let mut list = std::mem::take(&mut self.touching);
+    /// Projected Gauss-Seidel over the contacts (Moreau 1988; Jean 1999).
+    fn solve(&mut self, list: &mut [Touching]) {
         for _ in 0..ROUNDS {
             let mut change = 0.0_f64;
-            for t in &mut list {
+            for t in list.iter_mut() {
                 let old = t.impulse;
-                let k = &t.mobility;
-                // A corner on its way out may come back as it left, without a gift from the wall.
-                let floor = -t.before.x.max(0.0);
-                let normal = (old.x + (floor - self.relative(t).x) / k[(0, 0)]).max(0.0);
+                let normal = normal_impulse(&t.mobility, old.x, self.relative(t).x, t.before.x);
                 self.push(t, &Vec3::new(normal - old.x, 0.0, 0.0));
                 let slip = self.relative(t);
-                let (k11, k12, k22) = (k[(1, 1)], k[(1, 2)], k[(2, 2)]);
-                let spread = (0.25 * (k11 - k22) * (k11 - k22) + k12 * k12).sqrt();
-                let stiffest = 0.5 * (k11 + k22) + spread;
-                let mut drag = Vec3::new(0.0, old.y - slip.y / stiffest, old.z - slip.z / stiffest);
-                let (size, limit) = (drag.norm(), self.friction * normal);
-                if size > limit {
-                    drag *= limit / size;
-                }
-                let step = Vec3::new(0.0, drag.y - old.y, drag.z - old.z);
+                t.impulse = drag(&t.mobility, &old, &slip, (normal, self.friction * normal));
+                let step = Vec3::new(0.0, t.impulse.y - old.y, t.impulse.z - old.z);
                 self.push(t, &step);
-                t.impulse = Vec3::new(normal, drag.y, drag.z);
                 change = change.max((t.impulse - old).abs().max());
             }
             if change <= 1e-13 * self.mass {
                 break;
             }
         }
-        self.touching = list;
     }
 
-    fn book_step(&mut self, time: f64, contacts: &mut Vec<Contact>) {
-        let list = std::mem::take(&mut self.touching);
-        let known = std::mem::take(&mut self.known);
-        self.lasting = false;
+    /// Hands out what the solved contacts did; true if any did something.
+    fn book_step(&self, list: &[Touching], time: f64, contacts: &mut Vec<Contact>) -> bool {
+        let mut any = false;
         for t in list.iter().filter(|t| t.impulse != Vec3::zeros()) {
-            self.lasting = true;
+            any = true;
             let after = self.relative(t);
             let middle = (t.before + after) * 0.5;
             let outcome = Knock {
@@ -384,27 +363,53 @@ impl Lone {
                 impact: -t.impulse.x * middle.x,
                 friction: -(t.impulse.y * middle.y + t.impulse.z * middle.z),
             };
-            let begins = !known.contains(&t.corner);
+            let begins = !self.known.contains(&t.corner);
             contacts.push(self.contact(t, t.before, &outcome, (time, begins)));
-            self.known.push(t.corner);
         }
-        self.touching = list;
+        any
     }
 
-    /// A contact step no longer than `rest`, shortened so that a new corner meets its wall in the
-    /// step's middle.
+    /// Lasting contact up to the end of the step, or to the moment a new corner arrives.
     fn lasting_step(&mut self, rest: f64, contacts: &mut Vec<Contact>) {
         let floor = self.gap.min(0.0) - BAND;
-        let probe = |length: f64| self.gap_of(&self.drift(0.5 * length), self.time + 0.5 * length);
-        let end = probe(rest);
-        let length = if end < floor {
-            crossing([(0.0, self.gap), (rest, end)], floor, TOLERANCE, probe)
-                .clamp(1e-6, rest)
-                .min(rest)
-        } else {
-            rest
-        };
-        self.contact_step(length, contacts);
+        let mark = contacts.len();
+        let start = self.moment();
+        self.contact_step(rest, Guests::Known, contacts);
+        if self.gap < floor {
+            let ends = [(0.0, start.gap), (rest, self.gap)];
+            let mut attempt = |length: f64, lone: &mut Lone| {
+                lone.back_to(&start);
+                contacts.truncate(mark);
+                lone.contact_step(length, Guests::Known, contacts);
+                lone.gap
+            };
+            let time = crossing(ends, floor, TOLERANCE, |length| attempt(length, self));
+            attempt(time.max(1e-9), self);
+            self.deepest = self.deepest.max(-self.gap);
+            self.collect(BAND);
+            self.knocks(1e-9, contacts);
+            self.near.extend(self.touching.iter().map(|t| t.corner));
+            self.lasting = true;
+        }
+        std::mem::swap(&mut self.known, &mut self.near);
+    }
+
+    fn moment(&self) -> Moment {
+        Moment {
+            pose: self.pose,
+            time: self.time,
+            gap: self.gap,
+            projection: self.projection,
+            deepest: self.deepest,
+        }
+    }
+
+    fn back_to(&mut self, moment: &Moment) {
+        self.pose = moment.pose;
+        self.time = moment.time;
+        self.gap = moment.gap;
+        self.projection = moment.projection;
+        self.deepest = moment.deepest;
     }
 
     fn flight(&mut self, rest: f64, contacts: &mut Vec<Contact>) {
@@ -420,29 +425,16 @@ impl Lone {
             return;
         }
         let probe = |time: f64| self.gap_of(&self.fly(time), self.time + time);
-        let time = crossing(
-            [(0.0, self.gap), (rest, gap)],
-            floor,
-            0.5 * TOLERANCE,
-            probe,
-        );
+        let ends = [(0.0, self.gap), (rest, gap)];
+        let time = crossing(ends, floor, 0.5 * TOLERANCE, probe);
         self.pose = self.fly(time);
         self.time += time;
         self.gap = self.gap_of(&self.pose, self.time);
         self.deepest = self.deepest.max(-self.gap);
         self.collect(self.gap.max(floor) + 2.0 * TOLERANCE);
         self.lasting = self.knocks(1e-9, contacts) < REST;
-    }
-}
-
-impl Pose {
-    fn new(position: Vec3, velocity: Vec3, spin: Spin) -> Pose {
-        Pose {
-            position,
-            velocity,
-            spin,
-            axes: *spin.attitude.to_rotation_matrix().matrix(),
-        }
+        self.known.clear();
+        self.known.extend(self.touching.iter().map(|t| t.corner));
     }
 }
 
@@ -463,7 +455,10 @@ impl Engine for Lone {
             let rest = end - self.time;
             events += 1;
             if events > 4 * EVENTS {
-                self.contact_step(rest, contacts);
+                // Short, because a new corner may come within it.
+                let short = rest.min(0.02 * self.step);
+                self.contact_step(short, Guests::All, contacts);
+                std::mem::swap(&mut self.known, &mut self.near);
             } else if self.lasting || events > EVENTS {
                 self.lasting_step(rest, contacts);
             } else {

@@ -14,16 +14,21 @@ pub mod exact;
 pub mod knock;
 pub mod ledger;
 mod lone;
+mod meet;
 pub mod path;
 pub mod rapier;
+pub mod recording;
 pub mod scene;
+mod several;
 pub mod spin;
 pub mod support;
+pub mod tally;
 
 pub use contact::Contact;
 pub use ledger::Ledger;
 pub use path::BoxPath;
-pub use scene::{Scene, Shape, State};
+pub use recording::Recording;
+pub use scene::{Scene, Shape, State, Wall};
 
 use crate::base::{Error, Result};
 use serde::{Deserialize, Serialize};

@@ -7,7 +7,7 @@
 
 use super::contact::Partner;
 use super::path::BoxPath;
-use super::{Contact, Engine, Scene, Shape, State};
+use super::{Contact, Engine, Scene, Shape, State, Wall};
 use crate::base::{Error, Mat3, Quat, Result, Vec3};
 use crate::contact::Restitution;
 use nalgebra::Quaternion;
@@ -26,7 +26,7 @@ pub struct Rapier {
     figures: Vec<rp::RigidBodyHandle>,
     shapes: Vec<Arc<Shape>>,
     path: BoxPath,
-    half: Vec3,
+    walls: Vec<Wall>,
     step: f64,
     steps: u64,
     before: Vec<State>,
@@ -85,7 +85,7 @@ impl Rapier {
             figures,
             shapes: scene.shapes.clone(),
             path: scene.path.clone(),
-            half: scene.half,
+            walls: scene.walls.clone(),
             step,
             steps: 0,
             before: Vec::new(),
@@ -206,7 +206,11 @@ impl Rapier {
         let (middle, turn) = (self.path.position(time), self.path.rotation(time));
         for state in states {
             let local = turn.inverse() * (state.position - middle);
-            if !(0..3).all(|k| local[k].abs() <= self.half[k]) {
+            if !self
+                .walls
+                .iter()
+                .all(|w| w.normal.dot(&local) <= w.distance)
+            {
                 return Err(
                     Error::refused(format!("a figure left the box at {time:.3} s"))
                         .hint("use a shorter time step"),
@@ -269,14 +273,14 @@ fn insert_box(
     let body = rp::RigidBodyBuilder::kinematic_position_based()
         .pose(into_pose(&motion.position, &motion.rotation));
     let handle = world.bodies.insert(body);
-    for wall in 0..6 {
-        let (k, side) = (wall / 2, if wall % 2 == 0 { 1.0 } else { -1.0 });
-        let mut half = scene.half.add_scalar(2.0 * WALL);
-        half[k] = WALL;
-        let mut middle = Vec3::zeros();
-        middle[k] = side * (scene.half[k] + WALL);
-        let collider = rp::ColliderBuilder::cuboid(half.x, half.y, half.z)
-            .translation(into(&middle))
+    let farthest = scene.walls.iter().map(|w| w.distance).fold(0.0, f64::max);
+    for wall in &scene.walls {
+        let middle = wall.normal * (wall.distance + WALL);
+        let turn = Quat::rotation_between(&Vec3::z(), &wall.normal)
+            .unwrap_or_else(|| Quat::from_axis_angle(&Vec3::x_axis(), std::f64::consts::PI));
+        let wide = 2.0 * farthest + 2.0 * WALL;
+        let collider = rp::ColliderBuilder::cuboid(wide, wide, WALL)
+            .position(into_pose(&middle, &turn))
             .friction(feel.0)
             .restitution(feel.1);
         world

@@ -127,6 +127,59 @@ impl State {
     }
 }
 
+/// A flat wall in the box's frame: all inside has `normal . x <= distance`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wall {
+    /// Unit, out of the box.
+    pub normal: Vec3,
+    /// [m] from the box's middle.
+    pub distance: f64,
+}
+
+/// Sides of the prism that stands for a round tin: its radius is true to 0.9 %.
+const TIN_SIDES: u32 = 24;
+
+impl Wall {
+    /// The six walls of a box.
+    ///
+    /// * `half`: [m] half the inner edges
+    #[must_use]
+    pub fn cuboid(half: &Vec3) -> Vec<Wall> {
+        (0..6)
+            .map(|i| {
+                let mut normal = Vec3::zeros();
+                normal[i / 2] = if i % 2 == 0 { 1.0 } else { -1.0 };
+                Wall {
+                    normal,
+                    distance: half[i / 2],
+                }
+            })
+            .collect()
+    }
+
+    /// A round tin standing on its base, as a prism of 24 sides.
+    ///
+    /// * `radius`, `half_height`: [m] inside
+    #[must_use]
+    pub fn tin(radius: f64, half_height: f64) -> Vec<Wall> {
+        let flat = |z| Wall {
+            normal: Vec3::new(0.0, 0.0, z),
+            distance: half_height,
+        };
+        let side = |i| {
+            let angle = std::f64::consts::TAU * f64::from(i) / f64::from(TIN_SIDES);
+            Wall {
+                normal: Vec3::new(libm::cos(angle), libm::sin(angle), 0.0),
+                distance: radius,
+            }
+        };
+        [flat(1.0), flat(-1.0)]
+            .into_iter()
+            .chain((0..TIN_SIDES).map(side))
+            .collect()
+    }
+}
+
 /// Figures in a closed box.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scene {
@@ -134,8 +187,8 @@ pub struct Scene {
     pub shapes: Vec<Arc<Shape>>,
     /// Where each figure starts.
     pub start: Vec<State>,
-    /// [m] half the inner edges of the box, in its own frame.
-    pub half: Vec3,
+    /// What closes the box in, in its own frame; convex.
+    pub walls: Vec<Wall>,
     /// How the box moves.
     pub path: BoxPath,
     /// Coulomb coefficient of every contact.
@@ -147,7 +200,7 @@ pub struct Scene {
 }
 
 impl Scene {
-    /// One figure in a still box.
+    /// One figure in a still box; friction 0.3, restitution 0.3, gravity, until set otherwise.
     ///
     /// * `half`: [m] half the inner edges of the box
     #[must_use]
@@ -155,7 +208,7 @@ impl Scene {
         Scene {
             shapes: vec![Arc::new(shape)],
             start: vec![start],
-            half,
+            walls: Wall::cuboid(&half),
             path: BoxPath::Still,
             friction: 0.3,
             restitution: Restitution::Constant(0.3),
@@ -212,7 +265,8 @@ impl Scene {
                 "a figure in a box needs a hull, mass and inertia above 0",
             ));
         }
-        let (reach, smallest) = (shape.reach(), self.half.min());
+        let nearest = self.walls.iter().map(|w| w.distance);
+        let (reach, smallest) = (shape.reach(), nearest.fold(f64::INFINITY, f64::min));
         if smallest < reach {
             return Err(Error::input(format!(
                 "a box with a smallest inner edge of {:.1} mm cannot turn a figure whose farthest \

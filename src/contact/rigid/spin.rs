@@ -45,6 +45,48 @@ pub fn turn(spin: &Spin, inertia: &Vec3, time: f64) -> Spin {
     }
 }
 
+/// Motion of a body with the attitude as a matrix, which every question about corners needs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Pose {
+    /// [m] centre of mass in the world.
+    pub position: Vec3,
+    /// [m/s]
+    pub velocity: Vec3,
+    pub spin: Spin,
+    /// From the principal axes to the world.
+    pub axes: Mat3,
+}
+
+impl Pose {
+    pub(super) fn new(position: Vec3, velocity: Vec3, spin: Spin) -> Pose {
+        Pose {
+            position,
+            velocity,
+            spin,
+            axes: *spin.attitude.to_rotation_matrix().matrix(),
+        }
+    }
+
+    /// Free flight under gravity.
+    pub(super) fn fly(&self, inertia: &Vec3, gravity: f64, time: f64) -> Pose {
+        let fall = Vec3::new(0.0, 0.0, -gravity * time);
+        Pose::new(
+            self.position + (self.velocity + fall * 0.5) * time,
+            self.velocity + fall,
+            turn(&self.spin, inertia, time),
+        )
+    }
+
+    /// Free motion without gravity.
+    pub(super) fn drift(&self, inertia: &Vec3, time: f64) -> Pose {
+        Pose::new(
+            self.position + self.velocity * time,
+            self.velocity,
+            turn(&self.spin, inertia, time),
+        )
+    }
+}
+
 /// Principal moments [kg m2] and the rotation from the principal axes to the figure's frame.
 ///
 /// Jacobi rotations (Golub & Van Loan 1996, sec. 8.4): only +, -, x, / and square roots, so the

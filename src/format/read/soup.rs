@@ -1,6 +1,6 @@
 //! Triangles as a file holds them: corners, numbers, and what the file says about itself.
 
-use super::{Corners, MOST_TRIANGLES};
+use super::{BLOCK, Corners, MOST_TRIANGLES};
 use crate::base::{Error, Note, Place, Result};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -134,10 +134,13 @@ impl Soup {
         Ok(())
     }
 
-    /// Hands each triangle to `sink`.
-    pub fn visit(&self, sink: &mut dyn FnMut(Corners)) {
-        for triangle in &self.triangles {
-            sink(triangle.map(|c| self.vertices[c as usize]));
+    /// Hands the triangles to `sink` in blocks.
+    pub fn visit(&self, sink: &mut dyn FnMut(&[Corners])) {
+        let mut block = Vec::with_capacity(BLOCK);
+        for some in self.triangles.chunks(BLOCK) {
+            block.clear();
+            block.extend(some.iter().map(|t| t.map(|c| self.vertices[c as usize])));
+            sink(&block);
         }
     }
 }

@@ -47,7 +47,7 @@ pub(crate) fn read_named(name: &str, bytes: &[u8]) -> Result<(MeshFile, Vec<Corn
     std::fs::write(&path, bytes).unwrap();
     let file = open(&path)?;
     let mut all = Vec::new();
-    file.visit(&mut |t| all.push(t))?;
+    file.visit(&mut |block| all.extend_from_slice(block))?;
     assert_eq!(all.len(), file.len());
     Ok((file, all))
 }

@@ -73,7 +73,7 @@ impl Scale {
     pub fn colour_at(&self, t: f64) -> Rgb {
         let colour = match self.spread {
             Spread::Ratio => colorous::RED_BLUE.eval_continuous(1.0 - t.clamp(0.0, 1.0)),
-            _ => colorous::INFERNO.eval_continuous(1.0 - 0.86 * t.clamp(0.0, 1.0)),
+            _ => colorous::INFERNO.eval_continuous(1.0 - 0.8 * t.clamp(0.0, 1.0)),
         };
         [colour.r, colour.g, colour.b]
     }

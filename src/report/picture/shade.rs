@@ -122,26 +122,25 @@ fn sample(scene: &Scene<'_>, camera: &Camera, seen: &Seen, at: [usize; 2]) -> Op
     let projected = corners.map(|v| seen.projected[v as usize]);
     let w = weights(&projected, at[0] as f32 + 0.5, at[1] as f32 + 0.5)?.map(|v| v.clamp(0.0, 1.0));
     let normal = normal_at(scene, camera, number, w);
-    let place = (!scene.places.is_empty()).then(|| {
-        let p = corners.map(|v| scene.places[v as usize]);
-        if p.iter().any(|&v| v < 0.0) {
-            return nearest_place(p, w);
-        }
-        (w[0] * p[0] + w[1] * p[1] + w[2] * p[2]).clamp(0.0, 1.0)
-    });
+    let place = (!scene.places.is_empty())
+        .then(|| mixed_place(corners.map(|v| scene.places[v as usize]), w));
     Some(lamps(scene.palette.colour(place), normal))
 }
 
-/// Beside a bare corner nothing is blended: the nearest corner's own colour.
-fn nearest_place(p: [f32; 3], w: [f32; 3]) -> f32 {
-    let best = if w[0] >= w[1] && w[0] >= w[2] {
-        0
-    } else if w[1] >= w[2] {
-        1
-    } else {
-        2
-    };
-    p[best]
+/// The place on the bar between three corners; bare where bare corners weigh more than half, so
+/// that the border of what was touched runs straight through a triangle.
+fn mixed_place(p: [f32; 3], w: [f32; 3]) -> f32 {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (place, share) in p.into_iter().zip(w) {
+        if place >= 0.0 {
+            sum += place * share;
+            weight += share;
+        }
+    }
+    if weight < 0.5 {
+        return -1.0;
+    }
+    (sum / weight).clamp(0.0, 1.0)
 }
 
 fn normal_at(scene: &Scene<'_>, camera: &Camera, number: u32, w: [f32; 3]) -> [f32; 3] {

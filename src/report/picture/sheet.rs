@@ -2,9 +2,10 @@
 
 use super::canvas::{Align, Canvas, Ink};
 use super::raster::{Camera, FINE, View, corner_normals, rasterise};
+use super::scale::BARE;
 use super::shade::{PAPER, Palette, Scene, light};
 use super::text::Writer;
-use super::{Rgb, Scale, Surface};
+use super::{Rgb, Scale, Spread, Surface};
 use crate::base::{Error, Result};
 
 const INK: Rgb = [38, 36, 34];
@@ -252,6 +253,19 @@ fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
         let t = f64::from(i) / f64::from(long - 1);
         canvas.fill([x + i, y], [1, 20], scale.colour_at(t));
     }
+    if scale.spread == Spread::Log {
+        let right = x + long;
+        let width = writer.width("untouched", 20.0).ceil() as i32;
+        canvas.fill([right - width - 27, y - 28], [18, 18], SOFT);
+        canvas.fill([right - width - 26, y - 27], [16, 16], BARE);
+        let place = [right as f32, y as f32 - 12.0];
+        canvas.write(
+            writer,
+            "untouched",
+            place,
+            (ink(20.0, 0.2, SOFT), Align::Right),
+        );
+    }
     for (t, text) in scale.ticks() {
         let at = x + (t * f64::from(long - 1)).round() as i32;
         canvas.fill([at, y + 20], [1, 6], INK);
@@ -263,7 +277,6 @@ fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::picture::Spread;
 
     const TETRA: [[f32; 3]; 4] = [
         [0.0, 0.0, 0.0],
