@@ -6,7 +6,6 @@ use super::press::Workspace;
 use crate::base::note::Topic;
 use crate::base::{Error, Grade, Known, Note, Result};
 use crate::law::foam::{Foam, Shape, cld40_from_disc};
-use std::f64::consts::PI;
 
 /// Compressions at which the scale is read.
 pub const STRAINS: [f64; 3] = [0.10, 0.25, 0.40];
@@ -155,6 +154,7 @@ pub fn from_readings(
 mod tests {
     use super::*;
     use crate::law::foam::OPEN_CELL;
+    use std::f64::consts::PI;
 
     /// The disc is stiffer by S, as in a finite-element calculation (axisymmetric hyperfoam, our
     /// own, not published): within 7 %.

@@ -452,13 +452,12 @@ impl Memory {
             false => (over_contact(p, |i| (r[i] - self.old[i]) * z[i]) / self.norm).max(0.0),
         };
         self.norm = norm.max(f64::MIN_POSITIVE);
-        let touched = |i: usize, value: f64| if p[i] > 0.0 { value } else { 0.0 };
-        for i in 0..p.len() {
-            self.direction[i] = touched(i, z[i] + turn * self.direction[i]);
+        for ((d, z), p) in self.direction.iter_mut().zip(z).zip(p) {
+            *d = if *p > 0.0 { z + turn * *d } else { 0.0 };
         }
         if over_contact(p, |i| r[i] * self.direction[i]) <= 0.0 {
-            for i in 0..p.len() {
-                self.direction[i] = touched(i, z[i]);
+            for ((d, z), p) in self.direction.iter_mut().zip(z).zip(p) {
+                *d = if *p > 0.0 { *z } else { 0.0 };
             }
         }
     }
