@@ -67,7 +67,9 @@ impl Limits {
                 ),
             ));
         }
-        notes.extend(self.tips(figure));
+        if matches!(pad.filling, Filling::Foam(_)) {
+            notes.extend(self.tips(figure));
+        }
         notes
     }
 
@@ -105,9 +107,9 @@ impl Limits {
         Some(Note::new(
             Topic::Limit,
             format!(
-                "{count} tip(s) sink deeper than three of their radii or press hard enough to hook \
-                 or tear the foam: {}. They may catch instead of sliding; their share of the dose \
-                 is a rank, not a number",
+                "{count} place(s) sink deeper than three of their radii or press hard enough to \
+                 hook or tear the foam: {}. They may catch instead of sliding; their share of the \
+                 dose is a rank, not a number",
                 words.join("; ")
             ),
         ))

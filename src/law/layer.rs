@@ -97,6 +97,52 @@ pub fn line_load(x_over_thickness: f64) -> f64 {
     2.0 / std::f64::consts::PI * (closed + crate::base::sum::sum((0..n).map(rest)))
 }
 
+/// What a traction on the surface does to it, for wave number `q`: sinking per pressure and
+/// sinking per sideways traction, both \[m/Pa\].
+///
+/// A pressure wave p cos(q x) sinks the surface by `first` p cos(q x); a traction T cos(q x)
+/// along x on the layer sinks it by -`second` T sin(q x). For short waves `second` is
+/// (1 - 2 nu)(1 + nu) / (E q): a pulled surface rises ahead of the pull and sinks behind it.
+///
+/// Plane strain solution of Navier's equations with the four exponentials and the base held, own
+/// derivation; held by the closed kernel and by the half-space (Johnson 1985, eq. 2.30).
+///
+/// * `q`: above 0
+#[must_use]
+pub fn coupled(q: f64, thickness: f64, youngs: f64, poisson: f64) -> (f64, f64) {
+    let t = q * thickness;
+    let shear = youngs / (2.0 * (1.0 + poisson));
+    // Lame's first constant over the shear modulus.
+    let lame = 2.0 * poisson / (1.0 - 2.0 * poisson);
+    let k = 3.0 - 4.0 * poisson;
+    // In units of 1/q: along U = (e, f, z e, z f), down W = (e, -f, (z - k) e, -(z + k) f) with
+    // e = exp(z - t), f = exp(-z); z from 0 at the surface to t at the base.
+    let (e, f) = ((-t).exp(), 1.0);
+    let du = [e, -f, e, f];
+    let w0 = [e, -f, -k * e, -k * f];
+    let dw = [e, f, (1.0 - k) * e, (k - 1.0) * f];
+    let u0 = [e, f, 0.0, 0.0];
+    let (eh, fh) = (1.0, (-t).exp());
+    let base_u = [eh, fh, t * eh, t * fh];
+    let base_w = [eh, -fh, (t - k) * eh, -(t + k) * fh];
+    let row = |r: usize, c: usize| match r {
+        // Vertical stress and shear stress over (shear modulus q), then the two held places.
+        0 => lame * (dw[c] - u0[c]) + 2.0 * dw[c],
+        1 => du[c] + w0[c],
+        2 => base_u[c],
+        _ => base_w[c],
+    };
+    let matrix = nalgebra::Matrix4::from_fn(row).lu();
+    let sink = |load: nalgebra::Vector4<f64>| {
+        let a = matrix.solve(&load).unwrap_or_default();
+        (0..4).map(|c| a[c] * w0[c]).sum::<f64>() / (shear * q)
+    };
+    (
+        sink(nalgebra::Vector4::new(-1.0, 0.0, 0.0, 0.0)),
+        sink(nalgebra::Vector4::new(0.0, 1.0, 0.0, 0.0)),
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -139,6 +185,28 @@ mod tests {
             let below = stress_at_depth(49.99 / h, depth, h);
             let above = stress_at_depth(50.01 / h, depth, h);
             assert!((below / above - 1.0).abs() < 2e-3 && below <= 1.0 + 1e-12);
+        }
+    }
+
+    /// The pressure column is the closed kernel, derived apart; the traction column is the
+    /// half-space's for short waves.
+    #[test]
+    fn coupled_kernel_meets_the_closed_one_and_the_half_space() {
+        for nu in [0.0, 0.3, 0.45] {
+            for q in [20.0, 100.0, 400.0, 2000.0] {
+                let (pressure, _) = coupled(q, 0.02, 1e5, nu);
+                let closed = compliance(q, 0.02, 1e5, nu);
+                assert!(
+                    (pressure / closed - 1.0).abs() < 1e-9,
+                    "{nu} {q}: {pressure} {closed}"
+                );
+            }
+            let (_, pull) = coupled(1500.0, 0.02, 1e5, nu);
+            let half_space = (1.0 - 2.0 * nu) * (1.0 + nu) / (1e5 * 1500.0);
+            assert!(
+                (pull.abs() / half_space - 1.0).abs() < 1e-9,
+                "{nu}: {pull} {half_space}"
+            );
         }
     }
 

@@ -79,6 +79,8 @@ pub struct Foundation {
     pub(super) kernel: Vec<f64>,
     /// [m/Pa] mean over all waves: the diagonal of the matrix.
     pub(super) mean_kernel: f64,
+    /// Mean kernel over kernel, over the number of cells: the kernel turned round.
+    pub(super) inverse: Vec<f64>,
     pub(super) levels: Vec<Level>,
 }
 
@@ -95,9 +97,13 @@ impl Foundation {
             .wave_numbers(spacing)
             .map(|(x, y)| layer::compliance(x.hypot(y), pad.thickness, youngs, poisson))
             .collect();
+        let mean_kernel = mean_over_waves(&plane, &kernel, plane.cells());
+        // The mean wave of an incompressible layer has no compliance at all.
+        let turned = |k: &f64| mean_kernel / (k.max(1e-6 * mean_kernel) * plane.cells() as f64);
         let mut foundation = Foundation {
             pad: pad.clone(),
-            mean_kernel: mean_over_waves(&plane, &kernel, plane.cells()),
+            mean_kernel,
+            inverse: kernel.iter().map(turned).collect(),
             plane,
             columns,
             rows,

@@ -1,6 +1,7 @@
 //! Presses a pad on a figure in any pose: looks first on a coarse grid how deep it will sink, then
 //! lays a fine grid over what can be touched.
 
+use super::finger::Dome;
 use super::foundation::Pad;
 use super::grid::Grid;
 use super::imprint::Press;
@@ -22,6 +23,15 @@ const RESERVE: f64 = 1.35;
 /// [m] and at least this.
 const LEAST_RESERVE: f64 = 0.3e-3;
 const MOST_REPEATS: usize = 6;
+
+/// Outline and roundness of a pad; a flat sheet larger than the figure by default.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Outline {
+    /// The part of the plane it covers; everything without.
+    pub window: Option<Window>,
+    /// Its roundness; flat without.
+    pub dome: Option<Dome>,
+}
 
 /// The part of the plane a pad covers, in the pad's frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,17 +73,18 @@ impl<'a> Presser<'a> {
     /// # Errors
     /// Refused when the force would press the pad flat; input error without triangles.
     pub fn press(&self, pose: &Pose, push: Push) -> Result<Press> {
-        self.press_in(pose, push, None)
+        self.press_in(pose, push, &Outline::default())
     }
 
-    /// Presses a pad that covers only `window`; its free edge is taken as stiff as its middle.
+    /// Presses a pad of a given outline; a free edge is taken as stiff as the middle, and a dome
+    /// deforms like the flat layer under it.
     ///
     /// # Errors
     /// As [`Self::press`].
-    pub fn press_in(&self, pose: &Pose, push: Push, window: Option<&Window>) -> Result<Press> {
+    pub fn press_in(&self, pose: &Pose, push: Push, outline: &Outline) -> Result<Press> {
         let mut triangles = relief::turned(&self.figure.mesh, pose);
         let highest = relief::top(&triangles);
-        if let Some(window) = window {
+        if let Some(window) = &outline.window {
             triangles.retain(|t| window.meets(t));
         }
         if triangles.is_empty() {
@@ -88,14 +99,14 @@ impl<'a> Presser<'a> {
         let mut reach = match push {
             Push::Depth(depth) => depth.max(0.0) + LEAST_RESERVE,
             Push::Force(_) => {
-                let coarse = self.at_reach(&triangles, 2.0 * self.spacing, deepest, window);
+                let coarse = self.at_reach(&triangles, 2.0 * self.spacing, deepest, outline);
                 let found = coarse.1.survey(&coarse.0, push)?;
                 RESERVE * found + LEAST_RESERVE
             }
         };
         for _ in 0..MOST_REPEATS {
             reach = reach.min(deepest);
-            let (relief, pyramid) = self.at_reach(&triangles, self.spacing, reach, window);
+            let (relief, pyramid) = self.at_reach(&triangles, self.spacing, reach, outline);
             let settled = pyramid.settle(&relief, push)?;
             if settled.indentation <= reach || reach >= deepest {
                 return Ok(Press::new(*pose, relief, settled));
@@ -110,18 +121,18 @@ impl<'a> Presser<'a> {
         triangles: &[[Vec3; 3]],
         spacing: f64,
         reach: f64,
-        window: Option<&Window>,
+        outline: &Outline,
     ) -> (Relief, Arc<Pyramid>) {
-        let (low, high) = relief::footprint(triangles, reach);
-        let grid = Grid::covering(low, high, GAP * self.pad.thickness, spacing);
-        let mut relief = Relief::new(triangles, &grid, reach);
-        if let Some(window) = window {
-            for cell in 0..grid.cells() {
-                if !window.holds(grid.middle(cell)) {
-                    relief.depth[cell] = f64::INFINITY;
-                }
+        let (mut low, mut high) = relief::footprint(triangles, reach);
+        if let Some(window) = &outline.window {
+            for a in 0..2 {
+                low[a] = low[a].max(window.low[a]);
+                high[a] = high[a].min(window.high[a]).max(low[a]);
             }
         }
+        let grid = Grid::covering(low, high, GAP * self.pad.thickness, spacing);
+        let mut relief = Relief::new(triangles, &grid, reach);
+        relief.cut(outline);
         let make = || Arc::new(Pyramid::new(self.pad, grid.columns, grid.rows, spacing));
         if spacing != self.spacing {
             return (relief, make());
@@ -143,7 +154,7 @@ impl<'a> Presser<'a> {
 }
 
 impl Window {
-    fn holds(&self, [x, y]: [f64; 2]) -> bool {
+    pub(super) fn holds(&self, [x, y]: [f64; 2]) -> bool {
         (self.low[0]..self.high[0]).contains(&x) && (self.low[1]..self.high[1]).contains(&y)
     }
 

@@ -1,7 +1,9 @@
 //! Height map of a figure as a pad sees it: the first surface only, as depth below the highest
 //! point, averaged over the covered part of each cell.
 
+use super::finger::Dome;
 use super::grid::Grid;
+use super::presser::Outline;
 use crate::base::{Quat, Vec3};
 use crate::figure::Mesh;
 
@@ -45,6 +47,10 @@ pub struct Relief {
     /// [m] mean depth below the top of the covered part of a cell; infinite when less than half
     /// of it is covered.
     pub depth: Vec<f64>,
+    /// Roundness of the pad that is contained in the depths.
+    pub dome: Option<Dome>,
+    /// [m] what was taken off all depths so that the first touch has depth 0.
+    pub first: f64,
 }
 
 impl Relief {
@@ -78,6 +84,30 @@ impl Relief {
             grid: *grid,
             top,
             depth,
+            dome: None,
+            first: 0.0,
+        }
+    }
+
+    /// Leaves out what a pad of this outline does not cover and adds its roundness. Depth then
+    /// counts from the place the pad touches first.
+    pub fn cut(&mut self, outline: &Outline) {
+        for cell in 0..self.grid.cells() {
+            let at = self.grid.middle(cell);
+            if outline.window.is_some_and(|w| !w.holds(at)) {
+                self.depth[cell] = f64::INFINITY;
+            }
+            if let Some(dome) = &outline.dome {
+                self.depth[cell] += dome.rise(at);
+            }
+        }
+        self.dome = outline.dome;
+        if outline.dome.is_some() {
+            let first = self.depth.iter().copied().fold(f64::INFINITY, f64::min);
+            if first.is_finite() {
+                self.depth.iter_mut().for_each(|d| *d -= first);
+                self.first = first;
+            }
         }
     }
 
@@ -105,14 +135,21 @@ impl Relief {
             grid: self.grid.coarser(times),
             top: self.top,
             depth,
+            dome: self.dome,
+            first: self.first,
         }
     }
 
     /// [m] the point of the surface at the middle of a cell, in the pad's frame.
     #[must_use]
     pub fn point(&self, cell: usize) -> Vec3 {
-        let [x, y] = self.grid.middle(cell);
-        Vec3::new(x, y, self.top - self.depth[cell])
+        let at = self.grid.middle(cell);
+        let rise = self.dome.map_or(0.0, |d| d.rise(at));
+        Vec3::new(
+            at[0],
+            at[1],
+            self.top - (self.depth[cell] + self.first - rise),
+        )
     }
 
     /// Slope of the depth map at a cell, along both axes; zero across borders.

@@ -85,6 +85,7 @@ impl Pyramid {
                 workspace,
             };
             match push {
+                Push::Depth(depth) if k == 0 => step.sound(depth, &mut state)?,
                 Push::Depth(_) => step.at(&mut state)?,
                 Push::Force(force) => step.under(force, FORCE_TOLERANCE[k], &mut state)?,
             }
@@ -165,6 +166,20 @@ impl Step<'_> {
         let start = state.pressed.as_ref().map(|p| p.pressure.as_slice());
         let gap = self.relief.gap(state.indentation);
         state.pressed = Some(self.foundation.press(&gap, start, &mut self.workspace)?);
+        Ok(())
+    }
+
+    /// At a given depth, and a tenth less deep to see how the force grows.
+    fn sound(&mut self, depth: f64, state: &mut State) -> Result<()> {
+        let force = |state: &State| state.pressed.as_ref().map_or(0.0, |p| p.force);
+        state.indentation = 0.9 * depth;
+        self.at(state)?;
+        let before = force(state);
+        state.indentation = depth;
+        self.at(state)?;
+        if before > 0.0 {
+            state.exponent = (force(state) / before).ln() / (1.0 / 0.9f64).ln();
+        }
         Ok(())
     }
 
