@@ -78,6 +78,7 @@ pub fn inspect(args: &InspectArgs, talk: &Talk) -> Result<()> {
         "patches": figure.patches.len(),
         "hull_corners": figure.hull.len(),
         "mass_g": weights.iter().map(|(n, m)| (n.clone(), m * 1e3)).collect::<std::collections::BTreeMap<_, _>>(),
+        "health": figure.health,
         "notes": figure.notes,
     }));
     Ok(())
@@ -142,7 +143,20 @@ fn tell(figure: &Figure, weights: &[(String, f64)], talk: &Talk) {
             format!("{name}: {:.1} g", mass * 1e3),
         );
     }
-    for note in &figure.notes {
+    if figure.health.findings.is_empty() {
+        line("health", "nothing to mend".into());
+    }
+    for finding in &figure.health.findings {
+        line("health", finding.what.clone());
+        if !finding.done.is_empty() {
+            line("", format!("done: {}", finding.done));
+        }
+        if !finding.advice.is_empty() {
+            line("", format!("you may: {}", finding.advice));
+        }
+    }
+    let told = figure.health.notes();
+    for note in figure.notes.iter().filter(|n| !told.contains(n)) {
         talk.result(&format!("note: {}", note.text));
     }
 }

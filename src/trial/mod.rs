@@ -3,6 +3,7 @@
 
 pub mod answer;
 pub mod carry;
+mod compute;
 pub mod part;
 pub mod store;
 

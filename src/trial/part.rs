@@ -1,31 +1,21 @@
 //! One part: one exposure of one specimen, from settings to dose.
 
 use super::store::{Key, Store};
-use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
-use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
-use crate::contact::rigid::{BoxPath, EngineKind, Ledger};
-use crate::contact::{Body, Restitution, Solidity, Touch};
+use crate::base::{Error, Result, Watch};
+use crate::contact::pad::Picture;
+use crate::contact::rigid::Ledger;
+use crate::contact::{Body, Restitution};
 use crate::dose::DoseRate;
-use crate::exposure::rub::{self, Rub, side};
-use crate::exposure::tumble::Names;
-use crate::exposure::{Precision, Tumble};
 use crate::figure::Figure;
-use crate::law::foam::{Foam, OPEN_CELL};
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
-use crate::scenario::plan::{
-    Deed, EngineChoice, ExposurePlan, Face, Load, Motion, PadPlan, SpecimenPlan,
-};
+use crate::scenario::plan::{Deed, ExposurePlan, Load, Motion, SpecimenPlan};
 use crate::study::stages::stages;
 use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
 /// Raised by hand whenever an engine's numbers change, so that parts of an older engine are redone.
-const ENGINES: u32 = 1;
-/// Most replicates of a part: 400 x 20 s of tumbling.
-const MOST_REPLICATES: u64 = 400;
-/// Poses per face of a rub.
-const POSES: usize = 8;
+const ENGINES: u32 = 2;
 
 /// Which part of a scenario.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,15 +40,15 @@ pub struct Outcome {
 /// A part ready to be computed.
 #[derive(Debug, Clone)]
 pub struct Part<'a> {
-    scenario: &'a Scenario,
-    figure: &'a Figure,
-    plan: &'a SpecimenPlan,
-    exposure: &'a ExposurePlan,
+    pub(super) scenario: &'a Scenario,
+    pub(super) figure: &'a Figure,
+    pub(super) plan: &'a SpecimenPlan,
+    pub(super) exposure: &'a ExposurePlan,
     /// Films on the counterface.
     pub treatment: Treatment,
-    friction: f64,
-    face: Counterface,
-    body: Body,
+    pub(super) friction: f64,
+    pub(super) face: Counterface,
+    pub(super) body: Body,
 }
 
 impl<'a> Part<'a> {
@@ -220,164 +210,6 @@ impl<'a> Part<'a> {
             }
         }
     }
-
-    fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
-        let mut outcome = match &self.exposure.deed {
-            Deed::Tumble { .. } => self.tumble(watch),
-            Deed::Rub { .. } => self.rub(watch),
-            Deed::Drop { .. } | Deed::Handle { .. } | Deed::Ride { .. } => {
-                Err(Error::refused("this kind of exposure is not computed yet"))
-            }
-        }?;
-        outcome.rate.notes.sort();
-        outcome.rate.notes.dedup();
-        Ok(outcome)
-    }
-
-    fn restitution(&self, own: Option<f64>) -> Result<Restitution> {
-        if let Some(e) = own {
-            return Ok(Restitution::Constant(e));
-        }
-        let on = self
-            .face
-            .restitution_as
-            .ok_or_else(|| Error::input(format!("\"{}\" is not a hard ground", self.face.name)))?;
-        let tabled = self.plan.specimen.body.restitution(on)?;
-        Ok(match tabled.reference {
-            None => Restitution::Constant(tabled.value.value),
-            Some(at) => Restitution::Scaled {
-                at_reference: tabled.value.value,
-                speed: at.speed,
-                radius: at.radius,
-                mass: at.mass,
-                ceiling: tabled.value.high,
-            },
-        })
-    }
-
-    /// How the specimen touches hard ground.
-    fn touch(&self, restitution: Option<f64>) -> Result<Touch> {
-        let body = &self.plan.specimen.body;
-        let [youngs, poisson, yield_stress] = self.face.solidity()?.map(|k| k.value);
-        Ok(Touch {
-            friction: self.friction,
-            restitution: self.restitution(restitution)?,
-            figure: Solidity {
-                youngs: body.youngs.value,
-                poisson: body.poisson.value,
-                yield_stress: body.yield_stress.value,
-            },
-            counterface: Solidity {
-                youngs,
-                poisson,
-                yield_stress,
-            },
-        })
-    }
-
-    fn names(&self) -> Names<'_> {
-        Names {
-            seed: self.scenario.seed,
-            exposure: &self.exposure.name,
-            specimen: &self.plan.specimen.name,
-        }
-    }
-
-    fn precision(&self) -> Precision {
-        Precision {
-            relative: self.scenario.precision,
-            budget: MOST_REPLICATES,
-            groups: Vec::new(),
-        }
-    }
-
-    fn tumble(&self, watch: &dyn Watch) -> Result<Outcome> {
-        let Deed::Tumble {
-            size,
-            motion,
-            figures,
-            engine,
-            restitution,
-        } = &self.exposure.deed
-        else {
-            return Err(Error::refused("not a tumble"));
-        };
-        let path = match motion {
-            Motion::Shake {
-                amplitude,
-                frequency,
-            } => BoxPath::Shake {
-                amplitude: Vec3::from(*amplitude),
-                frequency: Vec3::from(*frequency),
-                phase: Vec3::zeros(),
-            },
-            Motion::Roll { .. } | Motion::Recorded { .. } => {
-                return Err(Error::refused("only shaken boxes are computed yet"));
-            }
-        };
-        let tumble = Tumble {
-            figures: *figures as usize,
-            engine: match engine {
-                EngineChoice::Exact => EngineKind::Exact,
-                EngineChoice::Rapier => EngineKind::Rapier,
-            },
-            precision: self.precision(),
-            ..Tumble::new(Vec3::from(*size), path, self.touch(*restitution)?)
-        };
-        let tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
-        let mut outcome = Outcome {
-            rate: tumbled.rate,
-            ledgers: tumbled.ledgers,
-            footprints: Vec::new(),
-        };
-        if self.plan.specimen.mass.is_none() {
-            outcome.rate.notes.push(Note::new(
-                Topic::Guess,
-                format!(
-                    "{} weighs {:.1} g by volume and density; a kitchen scale (mass_g) beats this",
-                    self.plan.specimen.name,
-                    self.body.mass * 1e3
-                ),
-            ));
-        }
-        Ok(outcome)
-    }
-
-    fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
-        let Deed::Rub {
-            pad,
-            load,
-            stroke,
-            pad_length,
-            faces,
-            tilt,
-        } = &self.exposure.deed
-        else {
-            return Err(Error::refused("not a rub"));
-        };
-        let rub = Rub {
-            name: self.exposure.name.clone(),
-            pad: foam(pad),
-            friction: self.friction,
-            load: match load {
-                Load::Hand(force) => rub::Load::Hand(*force),
-                Load::OwnWeight => rub::Load::OwnWeight,
-                Load::Interference(depth) => rub::Load::Interference(*depth),
-            },
-            stroke: *stroke,
-            pad_length: *pad_length,
-            faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
-            tilt: *tilt,
-            poses: POSES,
-            spacing: SURVEY,
-        };
-        let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
-        Ok(Outcome {
-            rate: rubbed.rate,
-            ledgers: Vec::new(),
-            footprints: rubbed.pictures,
-        })
-    }
 }
 
 /// Everything of body against counterface that a hard contact depends on.
@@ -387,23 +219,4 @@ struct HardNumbers<'a> {
     body: [f64; 3],
     face: Option<[f64; 3]>,
     restitution: Option<Restitution>,
-}
-
-/// The foam of a pad.
-fn foam(plan: &PadPlan) -> Pad {
-    Pad {
-        filling: Filling::Foam(Foam::new(OPEN_CELL, plan.cld40)),
-        thickness: plan.thickness,
-    }
-}
-
-fn word(face: Face) -> &'static str {
-    match face {
-        Face::Top => "top",
-        Face::Base => "base",
-        Face::Front => "front",
-        Face::Back => "back",
-        Face::Left => "left",
-        Face::Right => "right",
-    }
 }

@@ -1,6 +1,9 @@
 //! Pads, fingers and trays.
 
 use super::*;
+use crate::contact::pad::measure::from_readings;
+use crate::law::foam::OPEN_CELL;
+use crate::law::schedule;
 
 impl Lifter<'_> {
     pub(super) fn pad(&mut self, key: &str, raw: &RawPad) -> Result<(String, PadPlan)> {
@@ -58,12 +61,13 @@ impl Lifter<'_> {
     }
 
     pub(super) fn scale_readings(
-        &self,
+        &mut self,
         key: &str,
         numbers: &RawPadNumbers,
-        _pad: &mut PadPlan,
+        pad: &mut PadPlan,
     ) -> Result<()> {
-        let (Some(_), Some(_), Some(_)) = (numbers.scale_g, numbers.disc_mm, numbers.thickness_mm)
+        let (Some(grams), Some(disc), Some(_)) =
+            (numbers.scale_g, numbers.disc_mm, numbers.thickness_mm)
         else {
             return Err(self
                 .wrong(
@@ -72,6 +76,22 @@ impl Lifter<'_> {
                 )
                 .hint("`thumbworn stock foam` tells how to take them"));
         };
+        let disc = self.number(&format!("{key}.disc_mm"), disc, &Range(5.0, 300.0, "mm"))? * MM;
+        let kilograms = grams.map(|g| g * GRAM);
+        let found = from_readings(OPEN_CELL, pad.thickness, disc / 2.0, kilograms);
+        let found = self.placed(&format!("{key}.scale_g"), found)?;
+        pad.cld40 = found.cld40.value;
+        self.notes.push(Note::new(
+            Topic::Overruled,
+            format!(
+                "{}: {:.2} kPa at 40 % by your scale readings ({:.2} to {:.2})",
+                numbers.like,
+                found.cld40.value / KPA,
+                found.cld40.low / KPA,
+                found.cld40.high / KPA
+            ),
+        ));
+        self.notes.extend(found.notes);
         Ok(())
     }
 
@@ -229,7 +249,9 @@ impl Lifter<'_> {
             deed: Deed::Ride {
                 pad,
                 interference,
-                schedule: raw.schedule.clone(),
+                schedule: self
+                    .one_of(&format!("{key}.schedule"), &raw.schedule, &schedule::NAMES)?
+                    .to_string(),
                 speed: self.optional(
                     &format!("{key}.speed_km_h"),
                     raw.speed_km_h,
