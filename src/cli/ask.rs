@@ -9,7 +9,7 @@ use crate::base::{Error, Result};
 use crate::figure::Display;
 use crate::format::{atomic, glb, obj, ply, vtu};
 use crate::report::folder::{make, part_name};
-use crate::report::heat::{Drawn, common_scale, is_per_unit, maps, per};
+use crate::report::heat::{Drawn, common_scale, is_per_unit, maps};
 use crate::report::{tables, words};
 use crate::scenario::raw::{RawCompare, RawWhatIf};
 use crate::scenario::{Source, lift};
@@ -165,7 +165,7 @@ pub fn export(args: &ExportArgs, talk: &Talk) -> Result<()> {
             .collect();
         let shown: Vec<&[f32]> = drawn.iter().filter_map(|d| d.channel(name)).collect();
         let per = if is_per_unit(name) {
-            per(exposure.unit)
+            exposure.unit.singular()
         } else {
             ""
         };

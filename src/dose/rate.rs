@@ -22,6 +22,18 @@ pub enum Unit {
 }
 
 impl Unit {
+    /// Singular, for "per".
+    #[must_use]
+    pub fn singular(self) -> &'static str {
+        match self {
+            Unit::Minute => "minute",
+            Unit::Drop => "drop",
+            Unit::Stroke => "stroke",
+            Unit::PickUp => "pick-up",
+            Unit::Kilometre => "km",
+        }
+    }
+
     /// Plural for people and for the `life_unit` column.
     #[must_use]
     pub fn plural(self) -> &'static str {

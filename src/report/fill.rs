@@ -1,6 +1,6 @@
 //! Fills the page from a trial and its answers.
 
-use super::heat::{common_scale, is_per_unit, maps, per};
+use super::heat::{common_scale, is_per_unit, maps};
 use super::page::Page;
 use super::page::data::{
     AreaRow, CompareRow, Curve, FigureShape, HeatView, LedgerRow, NoteRow, Pane, PriorRow,
@@ -107,7 +107,7 @@ fn views(trial: &Trial, answers: &Answers, display: &Display) -> Vec<HeatView> {
                 .collect();
             let shown: Vec<&[f32]> = values.iter().map(Vec::as_slice).collect();
             let per = if is_per_unit(name) {
-                per(exposure.unit)
+                exposure.unit.singular()
             } else {
                 ""
             };
@@ -202,7 +202,7 @@ fn area_rows(trial: &Trial, answers: &Answers) -> Vec<AreaRow> {
                 name: area.words.clone(),
                 place_mm: area.middle.map(|x| x * 1e3),
                 area_mm2: area.surface * 1e6,
-                dose_label: format!("friction work, J/m2 per {}", per(exposure.unit)),
+                dose_label: format!("friction work, J/m2 per {}", exposure.unit.singular()),
                 dose: area.friction,
                 dose_95: [
                     (area.rate.mean - area.rate.half_width).max(0.0),

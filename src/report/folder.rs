@@ -1,6 +1,6 @@
 //! Writes a results folder: tables, summary, heat meshes, pictures; each file whole or not at all.
 
-use super::heat::{Drawn, common_scale, is_per_unit, maps, per};
+use super::heat::{Drawn, common_scale, is_per_unit, maps};
 use super::tables;
 use crate::base::{Error, Result};
 use crate::figure::Display;
@@ -77,7 +77,11 @@ pub fn write_heat(
             .collect();
         let unit = trial.scenario.exposures[exposure].unit;
         let shown: Vec<&[f32]> = drawn.iter().filter_map(|d| d.channel(SHOWN)).collect();
-        let per = if is_per_unit(SHOWN) { per(unit) } else { "" };
+        let per = if is_per_unit(SHOWN) {
+            unit.singular()
+        } else {
+            ""
+        };
         let Some(scale) = common_scale(SHOWN, per, &shown) else {
             continue;
         };

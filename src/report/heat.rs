@@ -103,19 +103,6 @@ pub fn common_scale(name: &str, per: &str, maps: &[&[f32]]) -> Option<Scale> {
     })
 }
 
-/// The singular of a unit for "per".
-#[must_use]
-pub fn per(unit: crate::dose::Unit) -> &'static str {
-    use crate::dose::Unit;
-    match unit {
-        Unit::Minute => "minute",
-        Unit::Drop => "drop",
-        Unit::Stroke => "stroke",
-        Unit::PickUp => "pick-up",
-        Unit::Kilometre => "km",
-    }
-}
-
 /// Is this scalar a dose per unit (rather than wear after the whole exposure)?
 #[must_use]
 pub fn is_per_unit(name: &str) -> bool {

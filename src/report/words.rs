@@ -124,7 +124,7 @@ fn yielding(trial: &Trial, left: usize, right: usize) -> String {
     }
 }
 
-/// All answers, in the order they are asked.
+/// All answers, in the order they are asked: where it wears, left against right, what if.
 #[must_use]
 pub fn answers(trial: &Trial, answers: &Answers) -> Vec<String> {
     let mut sentences: Vec<String> = answers

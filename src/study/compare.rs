@@ -283,7 +283,11 @@ pub(super) fn digits(value: f64) -> String {
         }
         v if v >= 10.0 => format!("{value:.0}"),
         v if v >= 1.0 => format!("{value:.1}"),
-        v if v >= 0.01 => format!("{value:.2}"),
+        v if v >= 0.1 => format!("{value:.2}"),
+        v if v >= 1e-4 => {
+            let places = (1.0 - v.log10().floor()) as usize;
+            format!("{value:.places$}")
+        }
         _ => format!("{value:.1e}"),
     }
 }

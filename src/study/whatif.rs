@@ -91,6 +91,8 @@ pub struct WhatIf {
     pub channel: Channel,
     /// End of the lives.
     pub end: End,
+    /// Unit of the totals with a space before it, such as " J per stroke".
+    pub total_unit: String,
     /// Plural of the unit of lives.
     pub life_unit: String,
     /// Names of the areas of the first value.
@@ -231,6 +233,11 @@ fn conclude(
         key: question.key.to_owned(),
         channel: question.channel,
         end: question.end,
+        total_unit: case
+            .rates
+            .first()
+            .filter(|_| question.channel.is_per_area())
+            .map_or_else(String::new, |r| format!(" J per {}", r.unit.singular())),
         life_unit: case
             .rates
             .first()
@@ -267,12 +274,13 @@ fn sentence(w: &WhatIf) -> String {
     let (first, last) = (&w.rows[0], &w.rows[w.rows.len() - 1]);
     let what = channel_words(w.channel);
     let change = format!(
-        "as {} goes from {} to {}, the {what} goes from {} to {} per unit",
+        "as {} goes from {} to {}, the {what} goes from {} to {}{}",
         w.key,
         digits(first.value),
         digits(last.value),
         digits(first.total.mean),
-        digits(last.total.mean)
+        digits(last.total.mean),
+        w.total_unit,
     );
     let verdict = match w.verdict {
         Verdict::Rises => format!("and rises on the hottest area, {}", last.hottest_words),
