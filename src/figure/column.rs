@@ -113,6 +113,9 @@ pub struct Columns {
     pub unbalanced: usize,
 }
 
+/// Column, height, +1 entering or -1 leaving.
+type Crossing = (u32, f64, i8);
+
 /// A mesh in column attitude with its crossings.
 pub(super) struct Crossed {
     pub attitude: Quat,
@@ -121,8 +124,8 @@ pub(super) struct Crossed {
     pub low: Vec3,
     high_z: f64,
     rows: usize,
-    /// (column, height, +1 entering or -1 leaving), sorted.
-    crossings: Vec<(u32, f64, i8)>,
+    /// Sorted.
+    crossings: Vec<Crossing>,
 }
 
 impl Crossed {
@@ -186,7 +189,7 @@ impl Crossed {
     }
 
     /// The crossings of each column that has any.
-    pub fn columns(&self) -> impl Iterator<Item = (usize, &[(u32, f64, i8)])> {
+    pub fn columns(&self) -> impl Iterator<Item = (usize, &[Crossing])> {
         self.crossings
             .chunk_by(|a, b| a.0 == b.0)
             .map(|run| (run[0].0 as usize, run))
@@ -201,7 +204,7 @@ impl Crossed {
     /// columns; where the number is far from whole, or the column runs through a hole, the
     /// interval is cut finer.
     pub fn integrate_with(&self, winding: &Winding) -> Moments {
-        let columns: Vec<(usize, &[(u32, f64, i8)])> = self.columns().collect();
+        let columns: Vec<(usize, &[Crossing])> = self.columns().collect();
         let parts: Vec<Moments> = columns
             .par_iter()
             .map(|(column, run)| self.column_with(winding, *column, run))
@@ -211,7 +214,7 @@ impl Crossed {
         self.back(&total)
     }
 
-    fn column_with(&self, winding: &Winding, column: usize, run: &[(u32, f64, i8)]) -> Moments {
+    fn column_with(&self, winding: &Winding, column: usize, run: &[Crossing]) -> Moments {
         let mut found = Moments::zero();
         let (x, y) = self.middle(column);
         let back = self.attitude.inverse().to_rotation_matrix();

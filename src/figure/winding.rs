@@ -56,10 +56,7 @@ impl<'a> Winding<'a> {
         let mut total = 0.0;
         let mut next = 0;
         let mut after: Vec<usize> = Vec::with_capacity(64);
-        loop {
-            let Some(node) = self.nodes.get(next) else {
-                break;
-            };
+        while let Some(node) = self.nodes.get(next) {
             let d = node.centre - point;
             let d2 = d.norm_squared();
             if d2 > node.far2 {

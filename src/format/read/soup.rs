@@ -122,7 +122,7 @@ impl Soup {
             return Err(Error::input(format!(
                 "triangle {} names corner {}, but the file has {known}",
                 self.triangles.len() + 1,
-                wrong + 1
+                wrong.saturating_add(1)
             ))
             .at(Place::file(path))
             .hint("the file is damaged or cut short: export or fetch it again"));

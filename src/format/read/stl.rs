@@ -129,8 +129,7 @@ pub fn read_text(path: &Path, source: impl Read) -> Result<Soup> {
     let mut soup = Soup::default();
     let mut lines = Lines::new(path, "text STL", source);
     let (mut inside, mut corners) = (false, Vec::with_capacity(3));
-    loop {
-        let Some(line) = lines.next()? else { break };
+    while let Some(line) = lines.next()? {
         let mut words = line.split_ascii_whitespace();
         let first = words.next().map(str::to_ascii_lowercase);
         let wrong = match first.as_deref() {

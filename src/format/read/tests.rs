@@ -267,7 +267,7 @@ pub(crate) fn gltf_buffer() -> Vec<u8> {
 
 pub(crate) fn glb() -> Vec<u8> {
     let mut json = gltf_json("").into_bytes();
-    while json.len() % 4 != 0 {
+    while !json.len().is_multiple_of(4) {
         json.push(b' ');
     }
     let buffer = gltf_buffer();
@@ -529,6 +529,8 @@ fn hostile_files_are_refused_quickly_and_in_words() {
         (bomb, "unpacks to more than"),
         (long, "more than 1 MB"),
         (not, "holds no 3MF model"),
+        (zipped("3D/3dmodel.model", b"<model><!-- > "), "comment without end"),
+        (b"ply\nformat ascii 1.0\nelement vertex 1\nproperty float x\nelement face 1\nproperty list int int vertex_index\nend_header\n0\n3 0 0 1e999\n".to_vec(), "names corner"),
         (uri("../secret.bin"), "not a file in its folder"),
         (uri("/etc/hostname"), "not a file in its folder"),
         (uri("..%2Fsecret.bin"), "not a file in its folder"),

@@ -154,7 +154,7 @@ impl<R: Read> Tags<'_, R> {
                 "the model has a tag or text of more than 1 MB",
             ));
         }
-        Ok(self.tag.last() == Some(&end))
+        Ok(read > 0 && self.tag.last() == Some(&end))
     }
 
     fn next(&mut self) -> Result<Option<&str>> {
