@@ -5,7 +5,7 @@
 //! takes at least 0.6 s of CPU: the scheduler's clock moves in ticks of some milliseconds.
 
 use std::time::Instant;
-use thumbworn::contact::rigid::{EngineKind, Ledger, Scene, checks, run};
+use thumbworn::contact::rigid::{EngineKind, Ledger, Scene, run, specimens};
 
 /// [s] CPU time of this thread; wall time where the system does not tell.
 fn cpu(since: Instant) -> f64 {
@@ -16,9 +16,10 @@ fn cpu(since: Instant) -> f64 {
 }
 
 fn scene(corners: usize) -> Scene {
-    checks::shaken_box(checks::pebble(corners, 7300.0).expect("a hull"))
+    specimens::shaken_box(specimens::pebble(corners, 7300.0).expect("a hull"))
 }
 
+/// The engine runs on in pieces of one second until 0.6 s of CPU are spent.
 fn rate(kind: EngineKind, scene: &Scene, step: f64) -> (f64, Ledger) {
     let mut engine = kind.start(scene, step).expect("a scene");
     let mut ledgers = Vec::new();
@@ -26,7 +27,7 @@ fn rate(kind: EngineKind, scene: &Scene, step: f64) -> (f64, Ledger) {
     let start = cpu(clock);
     let mut touched = 0.0;
     loop {
-        let ledger = run(engine.as_mut(), scene, 5.0, |c| touched += c.impact).expect("a run");
+        let ledger = run(engine.as_mut(), scene, 1.0, |c| touched += c.impact).expect("a run");
         ledgers.push(ledger);
         let spent = cpu(clock) - start;
         if spent > 0.6 {
@@ -58,4 +59,17 @@ fn main() {
             );
         }
     }
+    let crowd = specimens::crowded_box(5, 8).expect("a box");
+    let (own, books) = rate(EngineKind::Exact, &crowd, 1.0 / 2000.0);
+    let (other, theirs) = rate(EngineKind::Rapier, &crowd, 1.0 / 2000.0);
+    println!(
+        "five figures of 8 pieces, 1/2000 s: exact {own:.1} (residual {:.1e}, deepest {:.3} mm, \
+         negative {:.1e} {:.1e}), rapier {other:.1} (residual {:.1e}), ratio {:.1}",
+        books.residual_share(),
+        1e3 * books.deepest,
+        books.share(books.negative_impact),
+        books.share(books.negative_friction),
+        theirs.residual_share(),
+        own / other
+    );
 }

@@ -4,7 +4,7 @@
 
 use thumbworn::base::Vec3;
 use thumbworn::base::random::{attitude, stream};
-use thumbworn::contact::rigid::{BoxPath, EngineKind, checks, run};
+use thumbworn::contact::rigid::{BoxPath, EngineKind, run, specimens};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -15,7 +15,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "rapier" => EngineKind::Rapier,
         _ => EngineKind::Exact,
     };
-    let mut scene = checks::shaken_box(checks::pebble(100, density)?);
+    let mut scene = specimens::shaken_box(specimens::pebble(100, density)?);
     let mut random = stream(seed, &["hull dose"], 0);
     if let BoxPath::Shake { phase, .. } = &mut scene.path {
         use rand::RngExt;

@@ -20,6 +20,7 @@ pub mod rapier;
 pub mod recording;
 pub mod scene;
 mod several;
+pub mod specimens;
 pub mod spin;
 pub mod support;
 pub mod tally;
