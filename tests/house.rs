@@ -14,7 +14,7 @@ const DOORS: &[(&str, &[&str])] = &[
         &["figure/hull", "figure/pieces", "contact/rigid"],
     ),
     ("ndarray", &["contact/pad"]),
-    ("realfft", &["contact/pad"]),
+    ("realfft", &["contact/pad", "law/vibration"]),
     ("rustfft", &["contact/pad"]),
     ("stl_io", &["format"]),
     ("tobj", &["format"]),

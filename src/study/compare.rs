@@ -433,6 +433,6 @@ mod tests {
         assert_eq!(digits(6.949), "6.9");
         assert_eq!(digits(12345.0), "12000");
         assert_eq!(digits(0.123), "0.12");
-        assert_eq!(digits(0.00123), "1.2e-3");
+        assert_eq!(digits(0.00123), "0.0012");
     }
 }

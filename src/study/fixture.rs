@@ -36,6 +36,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         hash: [0; 32],
         mesh: Mesh::default(),
         shells: Shells::default(),
+        health: crate::figure::Health::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),

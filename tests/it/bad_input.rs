@@ -14,7 +14,7 @@ fn bad_figures() -> Vec<(&'static str, Vec<u8>, Vec<&'static str>)> {
         ("empty.stl", Vec::new(), vec!["empty"]),
         ("truncated.stl", good[..good.len() - 70].to_vec(), vec!["hint"]),
         ("letter.stl", b"Dear Sir, here is the figure you asked for.".to_vec(), vec!["hint"]),
-        ("nan.stl", nan, vec!["finite"]),
+        ("nan.stl", nan, vec!["not a number"]),
         ("flat.stl", block([8.0, 6.0, 0.0], 2), vec!["hint"]),
         ("absurd.stl", absurd, vec!["mm"]),
     ]
