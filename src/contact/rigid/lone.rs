@@ -306,7 +306,10 @@ impl Lone {
         if guests == Guests::Known {
             // A new corner that comes fast is left to go on: its knock is located afterwards.
             let known = |t: &Touching| self.known.contains(&t.corner);
-            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
+            // One that came in slowly and already overlaps is held, or it would sink by less than
+            // an event each step.
+            let held = |t: &Touching| t.gap < -BAND || known(t);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && held(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| t.corner));

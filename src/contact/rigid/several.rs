@@ -419,7 +419,10 @@ impl Several {
         let mut list = std::mem::take(&mut self.touching);
         if guests == Guests::Known {
             let known = |t: &Touching| self.known.iter().any(|k| t.is(k));
-            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
+            // One that came in slowly and already overlaps is held, or it would sink by less than
+            // an event each step.
+            let held = |t: &Touching| t.gap < -BAND || known(t);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && held(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| (t.pair, t.corner)));
