@@ -20,7 +20,7 @@ pub(super) const DEEP: f64 = 1.5e-5;
 pub(super) const REST: f64 = 0.01;
 /// [m/s] the same for a point that was in contact before: an accelerating wall alone makes it
 /// approach by some centimetres per second from step to step.
-pub(super) const KNOWN_REST: f64 = 0.1;
+pub(super) const KNOWN_REST: f64 = 0.05;
 /// Events per step before the rest of it is done as lasting contact (Zeno's bounces).
 pub(super) const EVENTS: u32 = 12;
 /// Knocks per event: each flat landing takes some tens to settle.

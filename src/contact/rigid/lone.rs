@@ -306,13 +306,24 @@ impl Lone {
         if guests == Guests::Known {
             // A new corner that comes fast is left to go on: its knock is located afterwards.
             let known = |t: &Touching| self.known.contains(&t.corner);
-            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
+            // One that came in slowly and already overlaps is held, or it would sink by less than
+            // an event each step.
+            let held = |t: &Touching| t.gap < -BAND || known(t);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && held(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| t.corner));
         self.pose.velocity.z -= self.gravity * time;
         self.solve(&mut list);
         self.lasting = self.book_step(&list, time, contacts);
+        self.push_out(&list);
+        self.touching = list;
+        self.advance_by_drift(0.5 * time);
+        self.gap = self.gap_of(&self.pose, self.time);
+    }
+
+    /// Pushes the deepest corner out if it is too deep, and books the work.
+    fn push_out(&mut self, list: &[Touching]) {
         let deep = list.iter().min_by(|a, b| a.gap.total_cmp(&b.gap));
         if let Some(t) = deep.filter(|t| t.gap < -DEEP) {
             self.deepest = self.deepest.max(-t.gap);
@@ -320,9 +331,16 @@ impl Lone {
             self.pose.position += out;
             self.projection += self.mass * self.gravity * out.z;
         }
-        self.touching = list;
-        self.advance_by_drift(0.5 * time);
-        self.gap = self.gap_of(&self.pose, self.time);
+    }
+
+    /// The same after an event: without it a row of events could sink a corner bit by bit.
+    fn push_out_after_event(&mut self) {
+        if self.gap < -DEEP {
+            let list = std::mem::take(&mut self.touching);
+            self.push_out(&list);
+            self.touching = list;
+            self.gap = self.gap_of(&self.pose, self.time);
+        }
     }
 
     fn advance_by_drift(&mut self, time: f64) {
@@ -388,6 +406,7 @@ impl Lone {
             self.deepest = self.deepest.max(-self.gap);
             self.collect(BAND);
             self.knocks(1e-9, contacts);
+            self.push_out_after_event();
             self.near.extend(self.touching.iter().map(|t| t.corner));
             self.lasting = true;
         }
@@ -433,6 +452,7 @@ impl Lone {
         self.deepest = self.deepest.max(-self.gap);
         self.collect(self.gap.max(floor) + 2.0 * TOLERANCE);
         self.lasting = self.knocks(1e-9, contacts) < REST;
+        self.push_out_after_event();
         self.known.clear();
         self.known.extend(self.touching.iter().map(|t| t.corner));
     }

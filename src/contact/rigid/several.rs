@@ -419,7 +419,10 @@ impl Several {
         let mut list = std::mem::take(&mut self.touching);
         if guests == Guests::Known {
             let known = |t: &Touching| self.known.iter().any(|k| t.is(k));
-            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && known(t)));
+            // One that came in slowly and already overlaps is held, or it would sink by less than
+            // an event each step.
+            let held = |t: &Touching| t.gap < -BAND || known(t);
+            list.retain(|t| t.before.x > -REST || (t.before.x > -KNOWN_REST && held(t)));
         }
         self.near.clear();
         self.near.extend(list.iter().map(|t| (t.pair, t.corner)));
@@ -479,22 +482,20 @@ impl Several {
         }
     }
 
-    /// Pushes apart what overlaps too deeply, each pair once.
+    /// Pushes the deepest pair apart if it is too deep, and books the work. One pair at a time:
+    /// pushes of several pairs would add up on a figure and drive it into its neighbours.
     fn project(&mut self, list: &[Touching]) {
-        let mut done: Vec<Pair> = Vec::new();
-        for t in list.iter().filter(|t| t.gap < -DEEP) {
-            if done.contains(&t.pair) {
-                continue;
-            }
-            done.push(t.pair);
-            self.deepest = self.deepest.max(-t.gap);
-            let (a, b) = t.bodies();
-            let out = t.frame[0] * -t.gap * if b.is_some() { 0.5 } else { 1.0 };
-            for (body, shift) in [(Some(a), out), (b, -out)] {
-                let Some(body) = body else { continue };
-                self.poses[body].position += shift;
-                self.projection += self.kind_of(body).mass * self.gravity * shift.z;
-            }
+        let deep = list.iter().min_by(|a, b| a.gap.total_cmp(&b.gap));
+        let Some(t) = deep.filter(|t| t.gap < -DEEP) else {
+            return;
+        };
+        self.deepest = self.deepest.max(-t.gap);
+        let (a, b) = t.bodies();
+        let out = t.frame[0] * -t.gap * if b.is_some() { 0.5 } else { 1.0 };
+        for (body, shift) in [(Some(a), out), (b, -out)] {
+            let Some(body) = body else { continue };
+            self.poses[body].position += shift;
+            self.projection += self.kind_of(body).mass * self.gravity * shift.z;
         }
     }
 
@@ -586,6 +587,13 @@ impl Several {
             self.deepest = self.deepest.max(-self.gap);
             self.collect(BAND);
             self.knocks(contacts);
+            if self.gap < -DEEP {
+                // Without it a row of events could sink a contact bit by bit.
+                let list = std::mem::take(&mut self.touching);
+                self.project(&list);
+                self.touching = list;
+                self.survey();
+            }
             self.near
                 .extend(self.touching.iter().map(|t| (t.pair, t.corner)));
         }
