@@ -212,3 +212,52 @@ fn no_overlap_no_force() {
     let pressed = press(&foam_pad(0.02), &grid, &gap(&grid, -1e-4, rod(5e-3)));
     assert_eq!(pressed.force, 0.0);
 }
+
+/// Strip, cylinder and wedge that run on without end, against one-dimensional transforms on a
+/// fifth of the spacing.
+#[test]
+fn plane_cases_meet_their_table() {
+    let rows = table(include_str!("../../../tests/reference/pad/plane_cases.csv"));
+    assert_eq!(rows.len(), 13);
+    let h = 0.01;
+    let grid = Grid::centred(2048, 32, 16.0 * h / 2048.0);
+    let pad = elastic_pad(h, 0.0);
+    for row in rows {
+        let (size, depth) = (row[1] * h, row[2] * h);
+        let map = gap(
+            &grid,
+            if row[0] == 0.0 { 0.01 * h } else { depth },
+            |x, _| match row[0] as u8 {
+                0 if x.abs() < size => 0.0,
+                0 => f64::INFINITY,
+                1 => x * x / (2.0 * size),
+                _ => x.abs(),
+            },
+        );
+        let pressed = press(&pad, &grid, &map);
+        let length = 32.0 * grid.spacing;
+        let scale = if row[0] == 0.0 { 0.01 } else { 1.0 };
+        let force = pressed.force / (length * 1e6 * h * scale);
+        assert!((force / row[3] - 1.0).abs() < 0.012, "{row:?}: {force}");
+    }
+}
+
+/// Two rods side by side shield each other less the further apart they are: force over twice the
+/// single rod's on the elastic layer, 1 mm deep. Values of the same method in Python (regression).
+#[test]
+fn two_tips_shield_each_other() {
+    let grid = Grid::centred(256, 256, 0.25e-3);
+    let force = |spacing: f64| {
+        let one = rod(0.5e-3);
+        let map = gap(&grid, 1e-3, |x, y| {
+            one(x - spacing / 2.0, y).min(one(x + spacing / 2.0, y))
+        });
+        press(&elastic_pad(0.02, 0.0), &grid, &map).force
+    };
+    let single = force(0.0);
+    for (mm, ratio) in [(1.5, 0.846), (3.0, 0.925), (6.0, 0.969), (12.0, 0.991)] {
+        let mine = force(mm * 1e-3) / (2.0 * single);
+        // Half a cell of shift changes which cells a rod of four cells covers.
+        assert!((mine / ratio - 1.0).abs() < 0.02, "{mm}: {mine}");
+    }
+}
