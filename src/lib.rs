@@ -13,6 +13,7 @@ pub mod exposure;
 pub mod wear;
 pub mod study;
 pub mod scenario;
+pub mod trial;
 pub mod bench;
 pub mod report;
 pub mod cli;

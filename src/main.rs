@@ -1,1 +1,5 @@
-fn main() {}
+//! The program. Everything is in the library; see `thumbworn::cli`.
+
+fn main() -> std::process::ExitCode {
+    thumbworn::cli::main()
+}

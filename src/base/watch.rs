@@ -10,6 +10,12 @@ pub trait Watch: Sync {
 
     /// True once the user asked to stop: finish nothing more, return [`super::Error::interrupted`].
     fn stopped(&self) -> bool;
+
+    /// True once the time the user allows is spent: end with what there is, and say so. Results
+    /// then depend on the machine, which is why no budget is the default.
+    fn enough(&self) -> bool {
+        false
+    }
 }
 
 /// Watches nothing and never stops: for tests and library use.

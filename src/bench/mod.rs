@@ -1,1 +1,15 @@
 //! The bench test: plan, sheets, grades, analysis, calibration.
+
+pub mod design;
+pub mod exact;
+pub mod judge;
+pub mod model;
+pub mod plan;
+pub mod files;
+pub mod record;
+pub mod sheet;
+pub mod analyse;
+pub mod calibrate;
+mod scores;
+#[cfg(test)]
+mod story;

@@ -57,3 +57,31 @@ pub struct Touch {
     /// What touches it.
     pub counterface: Solidity,
 }
+
+impl Touch {
+    /// [Pa] contact modulus of the pair.
+    #[must_use]
+    pub fn modulus(&self) -> f64 {
+        let side = |s: &Solidity| (s.youngs, s.poisson);
+        crate::law::hertz::contact_modulus([side(&self.figure), side(&self.counterface)])
+    }
+
+    /// The side that yields first and its yield stress [Pa].
+    #[must_use]
+    pub fn softer(&self) -> (Side, f64) {
+        if self.figure.yield_stress <= self.counterface.yield_stress {
+            (Side::Figure, self.figure.yield_stress)
+        } else {
+            (Side::Counterface, self.counterface.yield_stress)
+        }
+    }
+
+    /// The same pair with the figure's own material on both sides: figure against figure.
+    #[must_use]
+    pub fn with_itself(&self) -> Touch {
+        Touch {
+            counterface: self.figure,
+            ..*self
+        }
+    }
+}

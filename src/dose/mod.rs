@@ -27,7 +27,7 @@ pub struct Imprint {
 }
 
 /// Sums of what each patch received.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Dose {
     totals: Vec<Amounts>,
 }
@@ -52,6 +52,12 @@ impl Dose {
     pub fn add_dose(&mut self, other: &Dose, times: f64) {
         for (mine, theirs) in self.totals.iter_mut().zip(&other.totals) {
             mine.add(theirs, times);
+        }
+    }
+
+    fn scale_friction(&mut self, times: f64) {
+        for amounts in &mut self.totals {
+            amounts.friction *= times;
         }
     }
 

@@ -22,6 +22,18 @@ pub enum Unit {
 }
 
 impl Unit {
+    /// Singular, for "per".
+    #[must_use]
+    pub fn singular(self) -> &'static str {
+        match self {
+            Unit::Minute => "minute",
+            Unit::Drop => "drop",
+            Unit::Stroke => "stroke",
+            Unit::PickUp => "pick-up",
+            Unit::Kilometre => "km",
+        }
+    }
+
     /// Plural for people and for the `life_unit` column.
     #[must_use]
     pub fn plural(self) -> &'static str {
@@ -37,7 +49,7 @@ impl Unit {
 
 /// Dose per unit of one exposure of one specimen: mean over replicates, and the replicates
 /// themselves so that every later interval and rank certainty comes from the same draws.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DoseRate {
     /// What one unit is.
     pub unit: Unit,
@@ -66,6 +78,15 @@ impl DoseRate {
             replicates,
             notes,
         }
+    }
+
+    /// The same dose with the friction work of every mark multiplied; nothing else changes.
+    #[must_use]
+    pub fn with_friction_work(mut self, times: f64) -> DoseRate {
+        for dose in std::iter::once(&mut self.mean).chain(&mut self.replicates) {
+            dose.scale_friction(times);
+        }
+        self
     }
 
     /// Total of one channel over the figure, with its 95 % interval over replicates.

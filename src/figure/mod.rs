@@ -6,6 +6,7 @@
 //! [`surface`], [`patch`], [`hull`], [`name`].
 
 pub mod column;
+pub mod display;
 pub mod frame;
 pub mod health;
 pub mod hull;
@@ -13,6 +14,7 @@ pub mod mesh;
 pub mod name;
 pub mod nest;
 pub mod patch;
+pub mod sculpt;
 pub mod pieces;
 pub mod settings;
 pub mod shapes;
@@ -31,6 +33,7 @@ mod quickhull;
 mod sample;
 
 pub use crate::format::read::Axis;
+pub use display::Display;
 pub use health::{Finding, Health};
 pub use hull::Hull;
 pub use mesh::Mesh;

@@ -1,3 +1,22 @@
 //! Bytes to triangles, colours and tables, and back. Nothing of paint.
 
 pub mod read;
+mod slug;
+
+pub use slug::slug;
+pub mod atomic;
+pub mod glb_out;
+pub mod heat;
+pub mod obj_out;
+pub mod ply_out;
+pub mod table;
+pub mod stl_out;
+pub mod vtu_out;
+
+pub use glb_out::glb;
+pub use heat::{Channel as HeatChannel, HeatMesh};
+pub use obj_out::obj;
+pub use ply_out::ply;
+pub use stl_out::stl;
+pub use table::Table;
+pub use vtu_out::vtu;

@@ -1,1 +1,10 @@
 //! Asks, words and draws; never computes.
+
+pub mod fill;
+pub mod folder;
+pub mod heat;
+pub mod picture;
+pub mod summary;
+pub mod tables;
+pub mod words;
+pub mod page;

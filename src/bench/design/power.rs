@@ -1,0 +1,219 @@
+//! What a design could show: smallest p, power, and how many figures the correction asks for.
+
+use crate::base::Result;
+use crate::base::random::stream;
+use crate::bench::exact::{self, Exact, Side};
+use rand_distr::{Distribution, StandardNormal};
+
+/// The test a bench declares.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Test {
+    /// Two groups: rank sum.
+    TwoGroups,
+    /// Any difference: Kruskal-Wallis.
+    AnyDifference,
+    /// The declared order: Jonckheere-Terpstra.
+    DeclaredOrder,
+    /// Any difference within blocks: Friedman.
+    AnyDifferenceInBlocks,
+    /// The declared order within blocks: Page.
+    DeclaredOrderInBlocks,
+}
+
+/// Runs the test on scores by group (blocks are the figures' numbers).
+fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
+    let blocks = || -> Vec<Vec<f64>> {
+        (0..groups[0].len())
+            .map(|b| groups.iter().map(|g| g[b]).collect())
+            .collect()
+    };
+    match test {
+        Test::TwoGroups => exact::rank_sum(&groups[0], &groups[1]),
+        Test::AnyDifference => exact::kruskal_wallis(groups),
+        Test::DeclaredOrder => exact::jonckheere(groups),
+        Test::AnyDifferenceInBlocks => exact::friedman(&blocks()),
+        Test::DeclaredOrderInBlocks => exact::page(&blocks()),
+    }
+}
+
+/// The side on which "wears more towards the last group" is extreme.
+fn rising(test: Test, two_sided: bool) -> Side {
+    match test {
+        _ if two_sided && !matches!(test, Test::AnyDifference | Test::AnyDifferenceInBlocks) => {
+            Side::Two
+        }
+        Test::TwoGroups => Side::Lower,
+        _ => Side::Higher,
+    }
+}
+
+/// The smallest p a design can give, without ties.
+///
+/// # Errors
+/// Fewer than two groups or no figure.
+pub fn floor_of_design(test: Test, groups: usize, n: usize, two_sided: bool) -> Result<f64> {
+    let rank = |g: usize| (0..n).map(|i| (g * n + i) as f64).collect();
+    let sorted: Vec<Vec<f64>> = (0..groups).map(rank).collect();
+    Ok(run(test, &sorted)?.floor(rising(test, two_sided)))
+}
+
+/// Smallest number of figures per group with which a pairwise rank sum can pass Holm's first step.
+#[must_use]
+pub fn smallest_n_for_holm(comparisons: usize, alpha: f64, two_sided: bool) -> usize {
+    let sides = if two_sided { 2.0 } else { 1.0 };
+    let mut ways = 1.0;
+    (1..)
+        .find(|&n| {
+            ways *= (2 * n * (2 * n - 1)) as f64 / (n * n) as f64;
+            sides / ways <= alpha / comparisons.max(1) as f64
+        })
+        .unwrap_or(1)
+}
+
+/// What is asked of a power simulation.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PowerSettings {
+    /// The declared test.
+    pub test: Test,
+    /// True mean score of each group, in standard deviations of one figure (or grades).
+    pub means: Vec<f64>,
+    /// Standard deviation of one figure in the same unit.
+    pub sd: f64,
+    /// Figures per group.
+    pub n: usize,
+    /// True for single grades 0 to 5 (rounded), false for an untied summed score.
+    pub graded: bool,
+    /// Level.
+    pub alpha: f64,
+    /// Two-sided.
+    pub two_sided: bool,
+    /// Simulated benches.
+    pub runs: usize,
+}
+
+/// Share of simulated benches in which the test comes out at the declared level.
+///
+/// # Errors
+/// As the test.
+pub fn power(settings: &PowerSettings, seed: u64) -> Result<f64> {
+    let mut random = stream(seed, &["bench", "power"], settings.n as u64);
+    let side = rising(settings.test, settings.two_sided);
+    let mut hits = 0;
+    for _ in 0..settings.runs {
+        let mut figure = |mean: f64| {
+            let z: f64 = StandardNormal.sample(&mut random);
+            let score = mean + settings.sd * z;
+            if settings.graded {
+                score.round_ties_even().clamp(0.0, 5.0)
+            } else {
+                score
+            }
+        };
+        let groups: Vec<Vec<f64>> = settings
+            .means
+            .iter()
+            .map(|m| (0..settings.n).map(|_| figure(*m)).collect())
+            .collect();
+        hits += usize::from(run(settings.test, &groups)?.p(side) <= settings.alpha + 1e-12);
+    }
+    Ok(hits as f64 / settings.runs as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(table: &str) -> Vec<Vec<String>> {
+        let lines = table.lines().filter(|l| !l.starts_with('#')).skip(1);
+        lines
+            .map(|l| l.split(',').map(str::to_owned).collect())
+            .collect()
+    }
+
+    /// Independent simulations of the same test: within four standard errors of both.
+    #[test]
+    fn power_agrees_with_an_independent_simulation() {
+        let table = include_str!("../../../tests/reference/bench/power_continuous_score.csv");
+        for row in rows(table) {
+            let value = |i: usize| -> f64 { row[i].parse().unwrap() };
+            let n = value(1) as usize;
+            if n > 6 {
+                continue;
+            }
+            // The table's two-sided column counts rejections in the true direction only: without
+            // a shift that is half of them.
+            let both = if value(0) == 0.0 { 2.0 } else { 1.0 };
+            for (two_sided, theirs) in [(false, value(2)), (true, both * value(3))] {
+                let settings = PowerSettings {
+                    test: Test::TwoGroups,
+                    means: vec![0.0, value(0)],
+                    sd: 1.0,
+                    n,
+                    graded: false,
+                    alpha: 0.05,
+                    two_sided,
+                    runs: 400,
+                };
+                let mine = power(&settings, 7).unwrap();
+                let error = (theirs * (1.0 - theirs) * (1.0 / 400.0 + 1.0 / 6000.0)).sqrt();
+                assert!(
+                    (mine - theirs).abs() < 4.0 * error + 0.004,
+                    "{row:?} {two_sided}: {mine}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn power_with_single_grades_agrees_too() {
+        let table = include_str!("../../../tests/reference/bench/power_two_groups.csv");
+        let chosen = rows(table)
+            .into_iter()
+            .filter(|r| r[4] == "4" || r[4] == "6");
+        for row in chosen {
+            let value = |i: usize| -> f64 { row[i].parse().unwrap() };
+            let settings = PowerSettings {
+                test: Test::TwoGroups,
+                means: vec![1.7, 1.7 + value(2)],
+                sd: value(1),
+                n: value(4) as usize,
+                graded: true,
+                alpha: 0.05,
+                two_sided: false,
+                runs: 400,
+            };
+            let mine = power(&settings, 8).unwrap();
+            let error = (value(5) * (1.0 - value(5)) * (1.0 / 400.0 + 1.0 / 1200.0)).sqrt();
+            assert!(
+                (mine - value(5)).abs() < 4.0 * error + 0.006,
+                "{row:?}: {mine}"
+            );
+        }
+    }
+
+    /// Rows of the check table: smallest n for Holm's first step, from binomials.
+    #[test]
+    fn holm_asks_for_as_many_figures_as_the_table_says() {
+        let table = include_str!("../../../tests/reference/bench/min_p.csv");
+        let mut seen = 0;
+        for line in table.lines().filter(|l| l.starts_with("smallest n")) {
+            let field: Vec<&str> = line.split(',').collect();
+            let m: usize = field[1].split(['=', ' ']).nth(1).unwrap().parse().unwrap();
+            for (two_sided, cell) in [(false, field[2]), (true, field[3])] {
+                let n = smallest_n_for_holm(m, 0.05, two_sided) as f64;
+                assert_eq!(n, cell.parse::<f64>().unwrap(), "{line}");
+            }
+            seen += 1;
+        }
+        assert_eq!(seen, 10);
+    }
+
+    /// One declared trend over five systems is testable with one figure each; any difference is not.
+    #[test]
+    fn one_figure_each_can_only_show_a_declared_order() {
+        let floor = |test| floor_of_design(test, 5, 1, false).unwrap();
+        assert!((floor(Test::DeclaredOrder) - 1.0 / 120.0).abs() < 1e-15);
+        assert_eq!(floor(Test::AnyDifference), 1.0);
+    }
+}

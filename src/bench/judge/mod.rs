@@ -1,0 +1,14 @@
+//! What stands beside a p value: agreement of graders, size of an effect, correction for many
+//! looks, and whether the blinding held.
+
+mod agree;
+mod blinding;
+mod effect;
+mod holm;
+
+pub use agree::{
+    Alpha, Kappa, Level, Weights, alpha_bootstrap, fleiss_kappa, krippendorff_alpha, weighted_kappa,
+};
+pub use blinding::{Blinding, blinding, clopper_pearson};
+pub use effect::{Shift, Superiority, shift, superiority};
+pub use holm::holm;

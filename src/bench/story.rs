@@ -1,0 +1,509 @@
+//! One bench from plan to wear rates, and the slips a tired person makes at midnight.
+
+use super::analyse::{AnalyseSettings, analyse};
+use super::calibrate::{CalibrateSettings, Calibration, calibrate};
+use super::design::Test;
+use super::exact::Side;
+use super::files::{Bench, Comparison, GradeRow, KeyRow, SystemRow, read_rows, write_rows};
+use super::model::FitSettings;
+use super::plan::{AreaDose, PlanSettings, plan};
+use super::record::{RecordSettings, record};
+use super::sheet::{SheetSettings, sheet};
+use crate::base::Unwatched;
+use crate::base::random::stream;
+use rand::RngExt;
+use rand_distr::{Distribution, StandardNormal};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Truth, from least to most wear: ln of k_E over the planned value.
+const TRUTH: [f64; 5] = [-1.2, -0.6, 0.0, 0.6, 1.2];
+const PLANNED: f64 = 0.04;
+
+fn system(i: usize) -> SystemRow {
+    SystemRow {
+        system_id: format!("S{}", i + 1),
+        body: if i.is_multiple_of(2) {
+            "metal".into()
+        } else {
+            "hard plastic".into()
+        },
+        primer_kind: "acrylic".into(),
+        primer_method: if i < 3 {
+            "aerosol".into()
+        } else {
+            "brush".into()
+        },
+        paint_method: "brush".into(),
+        topcoat_kind: ["PU", "satin", "satin", "none", "none"][i].into(),
+        topcoat_coats: [2, 2, 1, 0, 0][i],
+        film_um_median: 13.0,
+        film_um_source: "gauge".into(),
+        note: "=not a formula <b>".into(),
+    }
+}
+
+fn area(i: usize) -> AreaDose {
+    let dose = [60.0, 40.0, 24.0, 12.0, 6.0, 0.0][i];
+    AreaDose {
+        area_id: format!("A{}", i + 1),
+        words: [
+            "tip, front left",
+            "shoulder <script>",
+            "back edge",
+            "belly",
+            "base rim",
+            "hollow",
+        ][i]
+            .into(),
+        dose_J_m2_per_unit: dose,
+        dose_lo90: dose * 0.9,
+        dose_hi90: dose * 1.1,
+        rank_certainty_pct: 95.0,
+        area_mm2: 3.0,
+    }
+}
+
+fn settings(figures: usize) -> PlanSettings {
+    PlanSettings {
+        title: "Five coats, greasy fingers".into(),
+        seed: 5,
+        systems: (0..5).map(system).collect(),
+        figures_per_system: figures,
+        reference_system: "S3".into(),
+        areas: (0..6).map(area).collect(),
+        spread_inside_ln: 0.95,
+        simulator_run: "0123abcd".into(),
+        exposure_kind: "handle".into(),
+        exposure_unit: "pick-ups".into(),
+        inspections: vec![0.0, 125.0, 250.0, 500.0, 1000.0, 2000.0],
+        fit_inspections: false,
+        graders: vec!["Ada".into(), "Ben".into()],
+        alpha: 0.05,
+        family: vec![Comparison {
+            name: "more topcoat, less wear".into(),
+            test: Test::DeclaredOrder,
+            systems: (1..6).map(|i| format!("S{i}")).collect(),
+            side: Side::Higher,
+        }],
+        k_e_mm3_per_j: PLANNED,
+        prior: Vec::new(),
+        repeats_pct: 15.0,
+        units_per_pass: 25,
+    }
+}
+
+/// Grades of the stated truth: thresholds from the words of the grades at s_in 0.95.
+fn grade_table(folder: &Path, inspection: usize, seed: u64) -> String {
+    let bench = Bench::open(folder).unwrap();
+    let tau = [-2.61, -2.21, -1.79, -1.22, -0.50];
+    let mut rows = Vec::new();
+    for (code, (specimen, at)) in bench.key.iter().filter(|(_, (_, at))| *at == inspection) {
+        for (a, area) in bench.areas.iter().enumerate() {
+            let cell = |kind: &str, number: u64| -> f64 {
+                StandardNormal.sample(&mut stream(seed, &["story", kind], number))
+            };
+            let of = &bench.specimens[*specimen];
+            let units = bench.file.inspections[*at];
+            let x = (units * area.dose_j_m2_per_unit * PLANNED * 1e-9 / 13e-6).ln()
+                + TRUTH[of.system]
+                + 0.2 * cell("specimen", *specimen as u64)
+                + 0.3 * cell("cell", (specimen * 100 + a) as u64);
+            for (g, grader) in bench.file.graders.iter().enumerate() {
+                let mut random = stream(seed, &["story", code, grader], a as u64);
+                let u: f64 = random.random::<f64>().clamp(1e-9, 1.0 - 1e-9);
+                let seen = x + 0.1 * g as f64 + 0.12 * (u / (1.0 - u)).ln();
+                let worn = tau.iter().filter(|t| seen > **t).count() as u8;
+                rows.push(GradeRow {
+                    code: format!("c-{code}"),
+                    inspection_units: units,
+                    area_id: area.area_id.clone(),
+                    grader: grader.clone(),
+                    grade: Some(if of.row.role == "blank" { 0 } else { worn }),
+                    kind: "R".into(),
+                    note: String::new(),
+                });
+            }
+        }
+    }
+    write_rows(&rows).unwrap()
+}
+
+fn taken_in(folder: &Path, name: &str, table: &str) -> crate::base::Result<super::files::Outcome> {
+    let filled = folder.join(name);
+    std::fs::write(&filled, table).unwrap();
+    let outcome = record(&RecordSettings {
+        folder: folder.to_owned(),
+        filled,
+        accept_falling: true,
+    })?;
+    outcome.write_into(folder)?;
+    Ok(outcome)
+}
+
+#[test]
+fn from_plan_to_a_narrower_wear_rate() {
+    let folder = tempfile::tempdir().unwrap();
+    let planned = plan(&settings(2)).unwrap();
+    assert!(
+        planned.text.contains("smallest p this design can give"),
+        "{}",
+        planned.text
+    );
+    assert!(planned.notes.iter().any(|n| n.text.contains("lead")));
+    planned.write_into(folder.path()).unwrap();
+    for inspection in 0..6 {
+        let table = grade_table(folder.path(), inspection, 1);
+        let outcome = taken_in(folder.path(), &format!("typed-{inspection}.csv"), &table).unwrap();
+        assert!(outcome.text.contains("Frozen"));
+    }
+    let fit = FitSettings::default();
+    let analysis = analyse(
+        &AnalyseSettings {
+            folder: folder.path().to_owned(),
+            fit,
+        },
+        &Unwatched,
+    )
+    .unwrap();
+    let text = &analysis.text;
+    assert!(
+        text.contains("Wear rises in the declared order taken as a whole"),
+        "{text}"
+    );
+    assert!(text.contains("LOOKED AT AFTERWARDS") && text.contains("Nothing here is evidence"));
+    assert!(
+        text.contains("all below grade 1"),
+        "blanks and shadow area are clean: {text}"
+    );
+    for never in ["no difference", "equal", "proved", "significant"] {
+        assert!(!text.contains(never), "{never} in {text}");
+    }
+    let expected = analysis
+        .files
+        .iter()
+        .find(|f| f.name.contains("expected"))
+        .unwrap();
+    let table = String::from_utf8(expected.bytes.clone()).unwrap();
+    let rows: Vec<Vec<f64>> = table
+        .lines()
+        .skip(1)
+        .map(|l| l.split(',').skip(3).map(|c| c.parse().unwrap()).collect())
+        .collect();
+    let held = rows.iter().filter(|r| r[2] <= r[0] && r[0] <= r[3]).count();
+    assert_eq!(rows.len(), 5 * 5 * 5);
+    assert!(
+        held * 10 >= rows.len() * 9,
+        "{held} of {} inside",
+        rows.len()
+    );
+    analysis.write_into(folder.path()).unwrap();
+    let outcome = calibrate(
+        &CalibrateSettings {
+            folder: folder.path().to_owned(),
+            fit,
+        },
+        &Unwatched,
+    )
+    .unwrap();
+    let toml = String::from_utf8(outcome.files[0].bytes.clone()).unwrap();
+    let calibration: Calibration = toml::from_str(&toml).unwrap();
+    // What the plan knew: level x/: 5.2, effects and rests on top.
+    let prior_sd = (1.0_f64 + 0.7 * 0.7 + 0.3 * 0.3).sqrt();
+    let mut inside = 0;
+    for (rate, truth) in calibration.wear_rate.iter().zip(TRUTH) {
+        let known = PLANNED * truth.exp();
+        inside += usize::from(rate.low <= known && known <= rate.high);
+        assert!(
+            rate.sd_ln < 0.75 * prior_sd,
+            "{} {}",
+            rate.system_id,
+            rate.sd_ln
+        );
+    }
+    assert!(inside >= 4, "{calibration:?}");
+    let ratio_sd = |i: usize, j: usize| {
+        let c = &calibration.covariance_ln;
+        (c[i][i] + c[j][j] - 2.0 * c[i][j]).sqrt()
+    };
+    assert!(
+        ratio_sd(0, 4) < 0.6,
+        "ratios are what a bench tells: {}",
+        ratio_sd(0, 4)
+    );
+}
+
+#[test]
+fn one_figure_each_is_worded_as_a_first_look() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut wish = settings(1);
+    wish.family.push(Comparison {
+        name: "any difference".into(),
+        test: Test::AnyDifference,
+        systems: (1..6).map(|i| format!("S{i}")).collect(),
+        side: Side::Two,
+    });
+    let planned = plan(&wish).unwrap();
+    assert!(
+        planned
+            .text
+            .contains("It cannot be shown at 0.05 with 1 figures each"),
+        "{}",
+        planned.text
+    );
+    planned.write_into(folder.path()).unwrap();
+    for inspection in 3..5 {
+        taken_in(
+            folder.path(),
+            &format!("typed-{inspection}.csv"),
+            &grade_table(folder.path(), inspection, 2),
+        )
+        .unwrap();
+    }
+    let fit = FitSettings::default();
+    let analysis = analyse(
+        &AnalyseSettings {
+            folder: folder.path().to_owned(),
+            fit,
+        },
+        &Unwatched,
+    )
+    .unwrap();
+    assert!(
+        analysis
+            .text
+            .contains("One figure each: no test can tell this from figure-to-figure luck"),
+        "{}",
+        analysis.text
+    );
+    assert!(
+        analysis
+            .text
+            .contains("this design cannot decide it either way"),
+        "{}",
+        analysis.text
+    );
+}
+
+/// A folder with a plan and the first graded look as typed.
+fn midnight() -> (tempfile::TempDir, String) {
+    let folder = tempfile::tempdir().unwrap();
+    plan(&settings(1))
+        .unwrap()
+        .write_into(folder.path())
+        .unwrap();
+    let table = grade_table(folder.path(), 2, 3);
+    (folder, table)
+}
+
+#[test]
+fn slips_are_refused_with_their_place() {
+    let (folder, table) = midnight();
+    let lines: Vec<&str> = table.lines().collect();
+    let code = lines[3].split(',').next().unwrap();
+    let mut symbols: Vec<char> = code.chars().collect();
+    symbols.swap(3, 4);
+    let swapped: String = symbols.iter().collect();
+    let wrong = |old: &str, new: &str| {
+        let mut changed: Vec<String> = lines.iter().map(|l| (*l).to_owned()).collect();
+        changed[3] = changed[3].replacen(old, new, 1);
+        let text = changed.join("\n") + "\n";
+        taken_in(folder.path(), "typed.csv", &text)
+            .unwrap_err()
+            .to_string()
+    };
+    if swapped != code {
+        let error = wrong(code, &swapped);
+        assert!(
+            error.contains("line 4") && error.contains("mistyped") && error.contains(code),
+            "{error}"
+        );
+    }
+    assert!(wrong(",A", ",B").contains("not on the plan"));
+    assert!(wrong(",R,", ",Q,").contains("kind \"Q\" does not exist"));
+    assert!(
+        wrong(",Ada,", ",Adda,").contains("did you mean \"Ada\"")
+            || wrong(",Ben,", ",Benn,").contains("did you mean \"Ben\"")
+    );
+    let field: Vec<&str> = lines[3].split(',').collect();
+    let seven = lines[3].replacen(&format!("{},R", field[4]), "7,R", 1);
+    assert!(wrong(lines[3], &seven).contains("grade 7 does not exist"));
+    let word = lines[3].replacen(&format!("{},R", field[4]), "two,R", 1);
+    let error = wrong(lines[3], &word);
+    assert!(error.contains(":4:") && error.contains("grade"), "{error}");
+    assert!(wrong("250", "500").contains("belongs to the inspection at 250"));
+    let twice = format!("{table}{}\n", lines[5]);
+    assert!(
+        taken_in(folder.path(), "typed.csv", &twice)
+            .unwrap_err()
+            .to_string()
+            .contains("twice")
+    );
+    assert!(
+        !folder.path().join("recorded").exists(),
+        "nothing was frozen"
+    );
+}
+
+#[test]
+fn frozen_grades_stay_frozen_and_a_changed_key_is_seen() {
+    let (folder, table) = midnight();
+    taken_in(folder.path(), "typed.csv", &table).unwrap();
+    let again = taken_in(folder.path(), "typed.csv", &table).unwrap();
+    assert!(again.text.contains("recorded already") && again.files.is_empty());
+    let lines: Vec<&str> = table.lines().collect();
+    let part = format!("{}\n{}\n", lines[0], lines[4]);
+    let error = taken_in(folder.path(), "part.csv", &part)
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("recorded before"), "{error}");
+    let key = folder.path().join("key.csv");
+    let mut rows: Vec<KeyRow> = read_rows(&key)
+        .unwrap()
+        .into_iter()
+        .map(|(_, r)| r)
+        .collect();
+    let (a, b) = (rows[0].specimen_id.clone(), rows[1].specimen_id.clone());
+    (rows[0].specimen_id, rows[1].specimen_id) = (b, a);
+    std::fs::write(&key, write_rows(&rows).unwrap()).unwrap();
+    assert!(
+        Bench::open(folder.path())
+            .unwrap_err()
+            .to_string()
+            .contains("hash")
+    );
+}
+
+#[test]
+fn paint_that_grows_back_is_asked_about() {
+    let (folder, early) = midnight();
+    let rise = early.replace(",0,R,", ",4,R,").replace(",1,R,", ",4,R,");
+    taken_in(folder.path(), "early.csv", &rise).unwrap();
+    let late = grade_table(folder.path(), 3, 3).replace(",1,R,", ",0,R,");
+    let filled = folder.path().join("late.csv");
+    std::fs::write(&filled, &late).unwrap();
+    let ask = |accept_falling| {
+        record(&RecordSettings {
+            folder: folder.path().to_owned(),
+            filled: filled.clone(),
+            accept_falling,
+        })
+    };
+    assert!(
+        ask(false)
+            .unwrap_err()
+            .to_string()
+            .contains("paint does not grow back")
+    );
+    assert!(!ask(true).unwrap().notes.is_empty());
+}
+
+#[test]
+fn sheets_hold_every_code_once_and_no_raw_user_text() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut wish = settings(1);
+    wish.title = "<script>alert(1)</script>".into();
+    plan(&wish).unwrap().write_into(folder.path()).unwrap();
+    let sheets = sheet(&SheetSettings {
+        folder: folder.path().to_owned(),
+    })
+    .unwrap();
+    assert_eq!(sheets.files.len(), 1 + 6 * 2);
+    let bench = Bench::open(folder.path()).unwrap();
+    let mut orders: BTreeMap<usize, Vec<Vec<usize>>> = BTreeMap::new();
+    for file in &sheets.files {
+        let html = String::from_utf8(file.bytes.clone()).unwrap();
+        assert!(!html.contains("<script>"), "{}", file.name);
+        assert!(html.contains("Never eat while handling") && html.contains("size: A4"));
+        if let Some(rest) = file.name.strip_prefix("sheets/grading-") {
+            let inspection: usize = rest[..1].parse().unwrap();
+            let at = bench.key.iter().filter(|(_, (_, i))| *i == inspection);
+            let places: Vec<usize> = at
+                .map(|(code, _)| {
+                    assert_eq!(html.matches(&format!("c-{code}<")).count(), 1);
+                    html.find(&format!("c-{code}<")).unwrap()
+                })
+                .collect();
+            orders.entry(inspection).or_default().push(places);
+        }
+    }
+    assert!(
+        orders.values().any(|o| o[0] != o[1]),
+        "graders go in different orders"
+    );
+    let csv = std::fs::read_to_string(folder.path().join("systems.csv")).unwrap();
+    assert!(csv.contains("'=not a formula"));
+}
+
+/// Same settings, same bytes.
+#[test]
+fn a_plan_is_reproducible_and_rotates_evenly() {
+    let (a, b) = (plan(&settings(2)).unwrap(), plan(&settings(2)).unwrap());
+    assert!(a == b);
+    let rounds = a.files.iter().find(|f| f.name == "rounds.csv").unwrap();
+    let text = String::from_utf8(rounds.bytes.clone()).unwrap();
+    let units: u32 = text
+        .lines()
+        .skip(1)
+        .filter(|l| l.starts_with("1,"))
+        .filter(|l| l.split(',').nth(2) == Some("1"))
+        .map(|l| l.split(',').nth(5).unwrap().parse::<u32>().unwrap())
+        .sum();
+    assert_eq!(units, 2000, "a position is filled 2000 units long");
+}
+
+/// Doses far too high or low for the usual inspections move them.
+#[test]
+fn inspections_move_to_where_the_prior_expects_grades() {
+    // Scaling the dose by 16 or 256 asks for looks 4 times or more as early.
+    for (factor, first) in [(1.0, 500.0), (16.0, 125.0), (256.0, 31.25)] {
+        let mut wish = settings(1);
+        wish.fit_inspections = true;
+        for a in &mut wish.areas {
+            a.dose_J_m2_per_unit *= factor;
+        }
+        let planned = plan(&wish).unwrap();
+        let note = planned
+            .notes
+            .iter()
+            .find(|n| n.text.contains("by the priors"));
+        let file = planned
+            .files
+            .iter()
+            .find(|f| f.name == "bench.toml")
+            .unwrap();
+        let text = String::from_utf8(file.bytes.clone()).unwrap();
+        let file: super::files::BenchFile = toml::from_str(&text).unwrap();
+        assert!(file.inspections[1] <= first, "{note:?}");
+        assert!(factor > 1.0 || file.inspections[1] == first, "{note:?}");
+    }
+}
+
+/// The user's present system stays in, and weak contrasts are said in words.
+#[test]
+fn chosen_systems_keep_the_present_one_and_say_what_is_mixed() {
+    let (factors, rules) = (super::plan::usual_factors(), super::plan::usual_rules());
+    let present: Vec<String> = ["metal", "aerosol", "brush", "matt aerosol"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let (systems, text) =
+        super::plan::choose_systems((&factors, &rules), 10, std::slice::from_ref(&present), 1)
+            .unwrap();
+    assert_eq!((systems.len(), &systems[0]), (10, &present));
+    assert!(
+        text.contains("No scatter can be seen from one figure each"),
+        "{text}"
+    );
+    assert!(
+        text.contains("primer: none against airbrush is told only weakly"),
+        "{text}"
+    );
+    assert!(text.contains("alias matrix"), "{text}");
+    let banned: Vec<String> = ["metal", "none", "brush", "none"]
+        .iter()
+        .map(|s| (*s).to_owned())
+        .collect();
+    let error = super::plan::choose_systems((&factors, &rules), 10, &[banned], 1).unwrap_err();
+    assert!(error.to_string().contains("left out by the rules"));
+}

@@ -1,0 +1,233 @@
+//! What may be typed.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Predicts where the paint of a small figure wears, how fast, and what would change it.
+#[derive(Debug, Parser)]
+#[command(name = "thumbworn", version, about, propagate_version = true)]
+#[command(
+    after_help = "Start with:  thumbworn demo\nThen:        thumbworn inspect my_figure.stl\n             thumbworn run my_trial.toml -o results/my_trial"
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+    /// Say nothing but results and errors.
+    #[arg(long, global = true)]
+    pub quiet: bool,
+    /// End stdout with one JSON object.
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The whole main job on the figure that ships; needs no file.
+    #[command(after_help = "Example:  thumbworn demo -o results/demo")]
+    Demo(DemoArgs),
+    /// Health, size, volume, mass and patches of a figure file, with a picture.
+    #[command(after_help = "Example:  thumbworn inspect meshes/ferry_porter.stl --height-mm 38")]
+    Inspect(InspectArgs),
+    /// All exposures of all specimens of a scenario: wear, life, areas, questions, report.
+    #[command(
+        after_help = "Example:  thumbworn run scenarios/ferry_porter.toml -o results/ferry_porter --precision 15"
+    )]
+    Run(RunArgs),
+    /// Heavy against light, coat against coat, from finished results.
+    #[command(
+        after_help = "Example:  thumbworn compare results/demo --left \"metal, satin\" --right \"plastic, satin\""
+    )]
+    Compare(CompareArgs),
+    /// One value over a range.
+    #[command(
+        after_help = "Example:  thumbworn whatif scenarios/ferry_porter.toml --vary topcoat.friction --over 0.3..0.6"
+    )]
+    Whatif(WhatifArgs),
+    /// Heat-map meshes of finished results for other programs.
+    #[command(
+        after_help = "Example:  thumbworn export results/demo --format ply --channel friction"
+    )]
+    Export(ExportArgs),
+    /// The values that ship, with range, grade and source.
+    #[command(after_help = "Example:  thumbworn stock \"satin topcoat, aerosol\"")]
+    Stock(StockArgs),
+    /// The classical checks of the engines on this machine: expected and found.
+    #[command(after_help = "Example:  thumbworn check")]
+    Check,
+    /// Writes the demo figure, or one of its defect versions, as STL.
+    #[command(after_help = "Example:  thumbworn sculpt -o meshes/ferry_porter.stl")]
+    Sculpt(SculptArgs),
+    /// JSON Schema of the scenario file, for editors.
+    #[command(after_help = "Example:  thumbworn schema > scenario.schema.json")]
+    Schema,
+    /// Completions for a shell, on stdout.
+    #[command(after_help = "Example:  thumbworn completions bash > thumbworn.bash")]
+    Completions {
+        /// Which shell.
+        shell: clap_complete::Shell,
+    },
+    /// The manual page, on stdout.
+    #[command(after_help = "Example:  thumbworn man > thumbworn.1")]
+    Man,
+}
+
+/// Where results go and how hard to try.
+#[derive(Debug, Clone, Args)]
+pub struct Effort {
+    /// Half-width of the 95 % interval of the most worn areas to reach, in per cent.
+    #[arg(long, value_name = "PCT")]
+    pub precision: Option<f64>,
+    /// Most wall-clock minutes per part.
+    #[arg(long, value_name = "MIN")]
+    pub budget: Option<f64>,
+    /// Seed of the random draws.
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Threads to use; the result does not depend on it.
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+    /// Compute finished parts again.
+    #[arg(long)]
+    pub fresh: bool,
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// Results folder.
+    #[arg(short, long, default_value = "results/demo", value_name = "DIR")]
+    pub output: PathBuf,
+    /// How hard to try.
+    #[command(flatten)]
+    pub effort: Effort,
+}
+
+/// Arguments of `inspect`.
+#[derive(Debug, Args)]
+pub struct InspectArgs {
+    /// Mesh file: stl, obj, ply, 3mf, glb.
+    pub figure: PathBuf,
+    /// Height over all in millimetres, base included.
+    #[arg(long, value_name = "H")]
+    pub height_mm: Option<f64>,
+    /// Axis of the file that points up.
+    #[arg(long, value_name = "x|y|z")]
+    pub up: Option<String>,
+    /// Edge length of a patch in millimetres.
+    #[arg(long, default_value_t = 0.5, value_name = "MM")]
+    pub patch_mm: f64,
+    /// Folder for the picture.
+    #[arg(short, long, value_name = "DIR")]
+    pub output: Option<PathBuf>,
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Scenario file.
+    pub scenario: PathBuf,
+    /// Results folder; `results/NAME` of the scenario file without it.
+    #[arg(short, long, value_name = "DIR")]
+    pub output: Option<PathBuf>,
+    /// How hard to try.
+    #[command(flatten)]
+    pub effort: Effort,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub struct CompareArgs {
+    /// Results folder of a finished run.
+    pub results: PathBuf,
+    /// Name of a specimen.
+    #[arg(long)]
+    pub left: String,
+    /// Name of another specimen.
+    #[arg(long)]
+    pub right: String,
+    /// Only this exposure.
+    #[arg(long)]
+    pub exposure: Option<String>,
+}
+
+/// Arguments of `whatif`.
+#[derive(Debug, Args)]
+pub struct WhatifArgs {
+    /// Scenario file.
+    pub scenario: PathBuf,
+    /// Key to vary: `topcoat.friction`, or any numeric key of the scenario.
+    #[arg(long, value_name = "KEY")]
+    pub vary: String,
+    /// Range, such as 0.1..0.6.
+    #[arg(long, value_name = "A..B")]
+    pub over: String,
+    /// Number of values, ends included.
+    #[arg(long, default_value_t = 4)]
+    pub steps: u32,
+    /// Only this specimen.
+    #[arg(long)]
+    pub specimen: Option<String>,
+    /// Only this exposure.
+    #[arg(long)]
+    pub exposure: Option<String>,
+    /// Results folder; `results/NAME` of the scenario file without it.
+    #[arg(short, long, value_name = "DIR")]
+    pub output: Option<PathBuf>,
+    /// How hard to try.
+    #[command(flatten)]
+    pub effort: Effort,
+}
+
+/// File formats of `export`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ExportFormat {
+    /// Vertex colours and every channel as a vertex scalar.
+    Ply,
+    /// Vertex colours, y up, metres.
+    Glb,
+    /// Vertex colours behind the coordinates.
+    Obj,
+    /// Every channel as point data.
+    Vtu,
+    /// The patches as a table.
+    Csv,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// Results folder of a finished run.
+    pub results: PathBuf,
+    /// File format.
+    #[arg(long, value_enum, default_value_t = ExportFormat::Ply)]
+    pub format: ExportFormat,
+    /// Channel that colours the mesh: friction, impact, dent, peak, slip, touches, depth.
+    #[arg(long, default_value = "friction")]
+    pub channel: String,
+    /// Folder to write to; `heat` in the results folder without it.
+    #[arg(short, long, value_name = "DIR")]
+    pub output: Option<PathBuf>,
+}
+
+/// Arguments of `stock`.
+#[derive(Debug, Args)]
+pub struct StockArgs {
+    /// A row, a table, or part of a name; everything without it.
+    pub name: Option<String>,
+}
+
+/// Arguments of `sculpt`.
+#[derive(Debug, Args)]
+pub struct SculptArgs {
+    /// File to write.
+    #[arg(short, long, default_value = "ferry_porter.stl")]
+    pub output: PathBuf,
+    /// About how many triangles; more keep more detail.
+    #[arg(long, default_value_t = 50_000)]
+    pub triangles: usize,
+    /// "whole", or a defect version with known volume; a wrong name lists them.
+    #[arg(long, default_value = "whole")]
+    pub version_of: String,
+}

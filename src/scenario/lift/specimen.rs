@@ -1,0 +1,168 @@
+//! Figure, specimens and overruled values.
+
+use super::*;
+
+impl Lifter<'_> {
+    pub(super) fn overrules(&mut self, raw: &RawScenario) -> Result<()> {
+        for (i, row) in raw.stock.iter().enumerate() {
+            let key = format!("stock[{i}]");
+            let kind = Kind::ALL
+                .into_iter()
+                .find(|kind| self.stock.entry(*kind, &row.row).is_ok());
+            let Some(kind) = kind else {
+                return self.placed(
+                    &format!("{key}.row"),
+                    self.stock.entry(Kind::Film, &row.row).map(|_| ()),
+                );
+            };
+            let with = Overrule {
+                kind,
+                name: row.row.clone(),
+                property: row.value.clone(),
+                value: row.set,
+                range: Some((row.low.unwrap_or(row.set), row.high.unwrap_or(row.set))),
+                source: format!("{}, [[stock]]", self.source.name),
+            };
+            let done = self.stock.overrule(&with);
+            self.placed(&format!("{key}.value"), done)?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn figure(&self, raw: &RawFigure) -> Result<FigureSource> {
+        match (&raw.file, &raw.sculpt) {
+            (Some(_), Some(_)) => Err(self
+                .wrong("figure.sculpt", "give either a file or a sculpt, not both")
+                .hint("delete one of the two lines")),
+            (None, None) => Err(self
+                .wrong("figure", "no figure is named")
+                .hint("add file = \"my_figure.stl\", or sculpt = \"ferry porter\"")),
+            (Some(file), None) => Ok(FigureSource::File(self.source.folder.join(file))),
+            (None, Some(sculpt)) => {
+                self.one_of("figure.sculpt", sculpt, &["ferry porter"])?;
+                Ok(FigureSource::FerryPorter)
+            }
+        }
+    }
+
+    pub(super) fn settings(&self, raw: &RawFigure) -> Result<Settings> {
+        let up = match &raw.up {
+            None => None,
+            Some(up) => Some(match self.one_of("figure.up", up, &["x", "y", "z"])? {
+                "x" => Axis::X,
+                "y" => Axis::Y,
+                _ => Axis::Z,
+            }),
+        };
+        let height = Range(5.0, 500.0, "mm");
+        Ok(Settings {
+            height: self.optional("figure.height_mm", raw.height_mm, &height, MM)?,
+            scale: self.optional("figure.scale", raw.scale, &Range(1e-4, 1e4, "-"), 1.0)?,
+            up,
+            patch: self.number("figure.patch_mm", raw.patch_mm, &Range(0.2, 5.0, "mm"))? * MM,
+        })
+    }
+
+    pub(super) fn specimen(&mut self, i: usize, raw: &RawSpecimen) -> Result<SpecimenPlan> {
+        let key = format!("specimen[{i}]");
+        let mut stock = self.stock.clone();
+        stock.notes.clear();
+        let (name, numbers) = match &raw.body {
+            RawBody::Named(name) => (name, None),
+            RawBody::Given(numbers) => (&numbers.like, Some(numbers)),
+        };
+        self.placed(&format!("{key}.body"), stock.body(name))?;
+        if let Some(numbers) = numbers {
+            self.own_body(&format!("{key}.body"), numbers, &mut stock)?;
+        }
+        for (j, coat) in raw.coats.iter().enumerate() {
+            self.placed(&format!("{key}.coats[{j}]"), stock.film(coat))?;
+        }
+        let coats: Vec<&str> = raw.coats.iter().map(String::as_str).collect();
+        let made = Specimen::from_stock(&stock, &raw.name, name, &coats);
+        let mut specimen = self.placed(&format!("{key}.coats"), made)?;
+        let grams = Range(0.1, 5000.0, "g");
+        specimen.mass = self.optional(&format!("{key}.mass_g"), raw.mass_g, &grams, GRAM)?;
+        self.own_friction(&format!("{key}.friction"), raw, &mut stock)?;
+        let days = Range(0.0, 1e5, "days");
+        let cured = self.optional(&format!("{key}.cure_days"), raw.cure_days, &days, 1.0)?;
+        for note in &stock.notes {
+            let text = format!("{}: {}", raw.name, note.text);
+            self.notes.push(Note::new(note.topic, text));
+        }
+        Ok(SpecimenPlan {
+            specimen,
+            stock,
+            young: cured.is_some_and(|d| d < 7.0),
+        })
+    }
+
+    fn own_body(&self, key: &str, numbers: &RawBodyNumbers, stock: &mut Stock) -> Result<()> {
+        let given = [
+            (
+                "density",
+                "density_g_cm3",
+                numbers.density_g_cm3,
+                Range(0.2, 20.0, "g/cm3"),
+                1e3,
+            ),
+            (
+                "youngs",
+                "youngs_gpa",
+                numbers.youngs_gpa,
+                Range(0.001, 1000.0, "GPa"),
+                1e9,
+            ),
+            (
+                "yield",
+                "yield_mpa",
+                numbers.yield_mpa,
+                Range(0.1, 5000.0, "MPa"),
+                1e6,
+            ),
+        ];
+        for (property, name, value, range, si) in given {
+            let place = format!("{key}.{name}");
+            if let Some(value) = self.optional(&place, value, &range, si)? {
+                let done = self.overrule(stock, (Kind::Body, &numbers.like), property, value);
+                self.placed(&place, done)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn own_friction(&self, key: &str, raw: &RawSpecimen, stock: &mut Stock) -> Result<()> {
+        let Some(outer) = raw.coats.last() else {
+            return Ok(());
+        };
+        let film = stock.film(outer)?.name;
+        for (name, value) in &raw.friction {
+            self.placed(key, stock.counterface(name))?;
+            let range = Range(0.01, 3.0, "-");
+            let value = self.number(&format!("{key}.{name}"), *value, &range)?;
+            let property = format!("friction_{film}");
+            self.placed(
+                key,
+                self.overrule(stock, (Kind::Counterface, name), &property, value),
+            )?;
+        }
+        Ok(())
+    }
+
+    fn overrule(
+        &self,
+        stock: &mut Stock,
+        entry: (Kind, &str),
+        property: &str,
+        value: f64,
+    ) -> Result<()> {
+        stock.overrule(&Overrule {
+            kind: entry.0,
+            name: entry.1.to_owned(),
+            property: property.to_owned(),
+            value,
+            range: None,
+            source: self.source.name.clone(),
+        })
+    }
+}

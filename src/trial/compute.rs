@@ -1,0 +1,355 @@
+//! How each kind of exposure is computed: settings of the scenario into settings of the engines.
+
+use super::part::{Outcome, Part};
+use crate::base::note::Topic;
+use crate::base::{Error, Note, Place, Result, Vec3, Watch};
+use crate::contact::pad::{Filling, Pad, SURVEY};
+use crate::contact::rigid::recording::Recording;
+use crate::contact::rigid::{BoxPath, EngineKind};
+use crate::contact::{Restitution, Solidity, Touch};
+use crate::exposure::handle::Handle;
+use crate::exposure::ride::Ride;
+use crate::exposure::rub::{self, Rub, side};
+use crate::exposure::{Drop, Names, Precision, Tumble};
+use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
+use crate::law::grip::Hand;
+use crate::law::schedule;
+use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
+use std::path::Path;
+use std::sync::Arc;
+
+/// Most replicates of hard contact: 400 x 20 s of tumbling, 400 x 16 drops.
+const MOST_REPLICATES: u64 = 400;
+/// Poses per face of a rub, and of a ride.
+const POSES: usize = 8;
+/// Grasps per hold.
+const GRASPS: usize = 12;
+/// [m] slip of a finger per pick-up when none is given (prior 1 to 12 mm, grade D).
+const SLIP: f64 = 4e-3;
+/// [m] slide of the base when put down (prior, grade D).
+const TABLE_SLIP: f64 = 3e-3;
+/// Friction of a painted base on a wooden table (prior 0.2 to 0.6, grade D).
+const TABLE_FRICTION: f64 = 0.4;
+/// [m/s] mean speed of a ride when none is given: 60 km/h.
+const SPEED: f64 = 60.0 / 3.6;
+/// [1/m] insertions per way when none are given: one in 20 km.
+const INSERTIONS: f64 = 1.0 / 20e3;
+/// [rad] standard deviation of the tilt in a slot: 3 degrees.
+const SLOT_TILT: f64 = 0.0524;
+/// [Pa] foams firmer than this at 40 % have closed cells.
+const CLOSED_ABOVE: f64 = 20e3;
+
+impl Part<'_> {
+    pub(super) fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let mut outcome = match &self.exposure.deed {
+            Deed::Tumble { .. } => self.tumble(watch),
+            Deed::Drop { .. } => self.drop(watch),
+            Deed::Rub { .. } => self.rub(watch),
+            Deed::Handle { .. } => self.handle(watch),
+            Deed::Ride { .. } => self.ride(watch),
+        }?;
+        if self.plan.specimen.mass.is_none() {
+            outcome.rate.notes.push(Note::new(
+                Topic::Guess,
+                format!(
+                    "the figure weighs {:.1} g by volume and density; a kitchen scale (mass_g) beats this",
+                    self.body.mass * 1e3
+                ),
+            ));
+        }
+        outcome.rate.notes.sort();
+        outcome.rate.notes.dedup();
+        Ok(outcome)
+    }
+
+    pub(super) fn restitution(&self, own: Option<f64>) -> Result<Restitution> {
+        if let Some(e) = own {
+            return Ok(Restitution::Constant(e));
+        }
+        let on = self
+            .face
+            .restitution_as
+            .ok_or_else(|| Error::input(format!("\"{}\" is not a hard ground", self.face.name)))?;
+        let tabled = self.plan.specimen.body.restitution(on)?;
+        Ok(match tabled.reference {
+            None => Restitution::Constant(tabled.value.value),
+            Some(at) => Restitution::Scaled {
+                at_reference: tabled.value.value,
+                speed: at.speed,
+                radius: at.radius,
+                mass: at.mass,
+                ceiling: tabled.value.high,
+            },
+        })
+    }
+
+    /// How the specimen touches hard ground.
+    fn touch(&self, restitution: Option<f64>) -> Result<Touch> {
+        let body = &self.plan.specimen.body;
+        let [youngs, poisson, yield_stress] = self.face.solidity()?.map(|k| k.value);
+        Ok(Touch {
+            friction: self.friction,
+            restitution: self.restitution(restitution)?,
+            figure: Solidity {
+                youngs: body.youngs.value,
+                poisson: body.poisson.value,
+                yield_stress: body.yield_stress.value,
+            },
+            counterface: Solidity {
+                youngs,
+                poisson,
+                yield_stress,
+            },
+        })
+    }
+
+    fn names(&self) -> Names<'_> {
+        Names {
+            seed: self.scenario.seed,
+            exposure: &self.exposure.name,
+            specimen: &self.plan.specimen.name,
+        }
+    }
+
+    fn precision(&self) -> Precision {
+        Precision {
+            relative: self.scenario.precision,
+            budget: MOST_REPLICATES,
+            groups: Vec::new(),
+        }
+    }
+
+    fn tumble(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Tumble {
+            size,
+            motion,
+            figures,
+            engine,
+            restitution,
+        } = &self.exposure.deed
+        else {
+            return Err(wrong_kind());
+        };
+        let pieces = match figures {
+            1 => Vec::new(),
+            _ => self
+                .figure
+                .pieces()?
+                .hulls
+                .into_iter()
+                .map(|h| h.points)
+                .collect(),
+        };
+        let tumble = Tumble {
+            figures: *figures as usize,
+            pieces,
+            engine: match engine {
+                EngineChoice::Exact => EngineKind::Exact,
+                EngineChoice::Rapier => EngineKind::Rapier,
+            },
+            precision: self.precision(),
+            ..Tumble::new(Vec3::from(*size), path(motion)?, self.touch(*restitution)?)
+        };
+        let tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
+        Ok(Outcome {
+            rate: tumbled.rate,
+            ledgers: tumbled.ledgers,
+            footprints: Vec::new(),
+        })
+    }
+
+    fn drop(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Drop {
+            height,
+            down,
+            restitution,
+        } = &self.exposure.deed
+        else {
+            return Err(wrong_kind());
+        };
+        let attitude = down.and_then(|face| side(word(face))).map(|outward| {
+            crate::base::Quat::rotation_between(&outward, &-Vec3::z()).unwrap_or_else(|| {
+                crate::base::Quat::from_axis_angle(&Vec3::x_axis(), std::f64::consts::PI)
+            })
+        });
+        let drop = Drop {
+            attitude,
+            precision: self.precision(),
+            ..Drop::new(*height, self.touch(*restitution)?)
+        };
+        let dropped = drop.run(self.figure, &self.body, self.names(), watch)?;
+        Ok(Outcome {
+            rate: dropped.rate,
+            ledgers: dropped.ledgers,
+            footprints: Vec::new(),
+        })
+    }
+
+    fn rub(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Rub {
+            pad,
+            load,
+            stroke,
+            pad_length,
+            faces,
+            tilt,
+        } = &self.exposure.deed
+        else {
+            return Err(wrong_kind());
+        };
+        let rub = Rub {
+            name: self.exposure.name.clone(),
+            pad: foam(pad),
+            friction: self.friction,
+            load: match load {
+                Load::Hand(force) => rub::Load::Hand(*force),
+                Load::OwnWeight => rub::Load::OwnWeight,
+                Load::Interference(depth) => rub::Load::Interference(*depth),
+            },
+            stroke: *stroke,
+            pad_length: *pad_length,
+            faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
+            tilt: *tilt,
+            poses: POSES,
+            spacing: SURVEY,
+        };
+        let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        Ok(Outcome {
+            rate: rubbed.rate,
+            ledgers: Vec::new(),
+            footprints: rubbed.pictures,
+        })
+    }
+
+    fn handle(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Handle {
+            fingers,
+            holds,
+            acceleration,
+            slip,
+            floor,
+            margin,
+        } = &self.exposure.deed
+        else {
+            return Err(wrong_kind());
+        };
+        let usual = Hand::default();
+        let handle = Handle {
+            name: self.exposure.name.clone(),
+            friction: self.friction,
+            hand: Hand {
+                floor: floor.unwrap_or(usual.floor),
+                margin: margin.unwrap_or(usual.margin),
+                acceleration: acceleration.unwrap_or(usual.acceleration),
+            },
+            fingers: *fingers,
+            holds: *holds,
+            slip: slip.unwrap_or(SLIP),
+            twist: 0.0,
+            table_friction: TABLE_FRICTION,
+            table_slip: TABLE_SLIP,
+            grasps: GRASPS,
+            spacing: SURVEY,
+        };
+        let handled = handle.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        let mut rate = handled.rate;
+        rate.notes.push(Note::new(Topic::Limit, handled.reason));
+        Ok(Outcome {
+            rate,
+            ledgers: Vec::new(),
+            footprints: handled.pictures,
+        })
+    }
+
+    fn ride(&self, watch: &dyn Watch) -> Result<Outcome> {
+        let Deed::Ride {
+            pad,
+            interference,
+            schedule,
+            speed,
+            insertions,
+        } = &self.exposure.deed
+        else {
+            return Err(wrong_kind());
+        };
+        let ride = Ride {
+            name: self.exposure.name.clone(),
+            pad: foam(pad),
+            friction: self.friction,
+            interference: *interference,
+            floor: -Vec3::y(),
+            schedule: schedule::journey(schedule)
+                .ok_or_else(|| Error::input(format!("there is no schedule \"{schedule}\"")))?,
+            speed: speed.unwrap_or(SPEED),
+            insertions: insertions.unwrap_or(INSERTIONS),
+            tilt: SLOT_TILT,
+            poses: POSES,
+            spacing: SURVEY,
+        };
+        let ridden = ride.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        let mut rate = ridden.rate;
+        rate.notes.push(Note::new(Topic::Limit, ridden.reason));
+        Ok(Outcome {
+            rate,
+            ledgers: Vec::new(),
+            footprints: ridden.pictures,
+        })
+    }
+}
+
+fn wrong_kind() -> Error {
+    Error::refused("an exposure was computed as another kind")
+}
+
+/// The path of a box.
+fn path(motion: &Motion) -> Result<BoxPath> {
+    Ok(match motion {
+        Motion::Shake {
+            amplitude,
+            frequency,
+        } => BoxPath::Shake {
+            amplitude: Vec3::from(*amplitude),
+            frequency: Vec3::from(*frequency),
+            phase: Vec3::zeros(),
+        },
+        Motion::Roll { rate, axis } => BoxPath::Roll {
+            axis: Vec3::ith(*axis, 1.0),
+            frequency: rate / std::f64::consts::TAU,
+            phase: 0.0,
+        },
+        Motion::Recorded { file } => BoxPath::Recorded {
+            recording: Arc::new(recording(file)?),
+            offset: 0.0,
+        },
+    })
+}
+
+fn recording(file: &Path) -> Result<Recording> {
+    let text = std::fs::read_to_string(file)
+        .map_err(|cause| Error::system("read the recorded path", file, &cause))?;
+    Recording::parse(&text).map_err(|e| e.at(Place::file(file)))
+}
+
+/// The foam of a pad.
+fn foam(plan: &PadPlan) -> Pad {
+    let shape = if plan.cld40 > CLOSED_ABOVE {
+        CLOSED_CELL
+    } else {
+        OPEN_CELL
+    };
+    Pad {
+        filling: Filling::Foam(Foam::new(shape, plan.cld40)),
+        thickness: plan.thickness,
+    }
+}
+
+fn word(face: Face) -> &'static str {
+    match face {
+        Face::Top => "top",
+        Face::Base => "base",
+        Face::Front => "front",
+        Face::Back => "back",
+        Face::Left => "left",
+        Face::Right => "right",
+    }
+}

@@ -1,0 +1,9 @@
+//! What a person sees on the command line. One binary, so that heavy crates link once.
+
+mod it {
+    pub mod bad_input;
+    pub mod scenarios;
+    pub mod help;
+    pub mod pipeline;
+    pub mod support;
+}

@@ -1,0 +1,180 @@
+"""The bench's tests against scipy, statsmodels and plain enumeration, on data drawn anew.
+
+usage: check_bench.py [PROGRAM] [SEED]; builds and asks the example `bench_tests`
+Untied data go to scipy's own exact methods; tied data, which most of them refuse, to scipy's
+permutation test over all arrangements or to counting all permutations here.
+"""
+import itertools
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import scipy.stats as ss
+from statsmodels.stats.inter_rater import cohens_kappa, fleiss_kappa
+from statsmodels.stats.multitest import multipletests
+
+root = Path(__file__).resolve().parents[2]
+subprocess.run(["cargo", "build", "--locked", "--quiet", "--example", "bench_tests"], cwd=root, check=True)
+binary = Path(os.environ.get("CARGO_TARGET_DIR", root / "target")) / "debug" / "examples" / "bench_tests"
+rng = np.random.default_rng(int(sys.argv[2]) if len(sys.argv) > 2 else 20261)
+cases, checks = [], []
+
+
+def ask(test, groups, check):
+    cases.append({"test": test, "groups": groups})
+    checks.append((test, check))
+
+
+def near(name, mine, theirs, tolerance=1e-9):
+    assert abs(mine - theirs) <= tolerance * max(1.0, abs(theirs)), f"{name}: {mine} for {theirs}"
+
+
+def grades(*shape):
+    return rng.integers(0, 6, shape).astype(float)
+
+
+def arrangements(sizes):
+    """All ways to deal sum(sizes) places into groups."""
+    def deal(left, k):
+        if k == len(sizes) - 1:
+            yield (left,)
+            return
+        for chosen in itertools.combinations(left, sizes[k]):
+            rest = tuple(i for i in left if i not in chosen)
+            for more in deal(rest, k + 1):
+                yield (chosen,) + more
+    return deal(tuple(range(sum(sizes))), 0)
+
+
+def share(values, observed, higher=True):
+    values = np.array(values)
+    return np.mean(values >= observed - 1e-9) if higher else np.mean(values <= observed + 1e-9)
+
+
+# rank sum: untied against scipy exact, tied against scipy's permutation of all arrangements
+for _ in range(6):
+    x, y = rng.standard_normal(4), rng.standard_normal(6)
+    r = [ss.mannwhitneyu(x, y, alternative=a, method="exact") for a in ("less", "greater", "two-sided")]
+    ask("rank_sum", [list(x), list(y)], lambda m, r=r: [near("U", m["statistic"], r[0].statistic), near("less", m["low"], r[0].pvalue), near("greater", m["high"], r[1].pvalue), near("two", m["two"], r[2].pvalue)])
+    x, y = grades(4), grades(5)
+    stat = lambda a, b: ss.rankdata(np.r_[a, b])[: len(a)].sum()
+    t = [ss.permutation_test((x, y), stat, n_resamples=np.inf, alternative=a, vectorized=False).pvalue for a in ("less", "greater")]
+    ask("rank_sum", [list(x), list(y)], lambda m, t=t: [near("tied less", m["low"], t[0]), near("tied greater", m["high"], t[1])])
+
+# signed rank
+for _ in range(6):
+    d = rng.standard_normal(9)
+    r = ss.wilcoxon(d, alternative="greater", method="exact")
+    ask("signed_rank", [list(d)], lambda m, r=r: [near("V", m["statistic"], r.statistic), near("greater", m["high"], r.pvalue)])
+    d = rng.integers(-4, 5, 8).astype(float)
+    kept = d[d != 0]
+    if len(kept):
+        ranks = ss.rankdata(np.abs(kept))
+        all_v = [np.dot(s, ranks) for s in itertools.product((0, 1), repeat=len(kept))]
+        v = ranks[kept > 0].sum()
+        ask("signed_rank", [list(d)], lambda m, a=all_v, v=v: [near("tied V", m["statistic"], v), near("tied", m["high"], share(a, v))])
+
+# several groups with ties: every arrangement
+for sizes in ((3, 3, 3), (2, 3, 4), (2, 2, 2, 2)):
+    for _ in range(2):
+        x = grades(sum(sizes))
+        while len(set(x)) < 2:
+            x = grades(sum(sizes))
+        cut = np.cumsum(sizes)[:-1]
+        groups = np.split(x, cut)
+        h = ss.kruskal(*groups).statistic
+        j = lambda gs: sum((b > a) + 0.5 * (b == a) for p, q in itertools.combinations(gs, 2) for a in p for b in q)
+        ranks = ss.rankdata(x)
+        hs, js = [], []
+        for deal in arrangements(sizes):
+            hs.append(sum(ranks[list(g)].sum() ** 2 / len(g) for g in deal))
+            js.append(j([x[list(g)] for g in deal]))
+        own = sum(g.sum() ** 2 / len(g) for g in np.split(ranks, cut))
+        lists = [list(g) for g in groups]
+        ask("kruskal_wallis", lists, lambda m, h=h, p=share(hs, own): [near("H", m["statistic"], h), near("H exact", m["high"], p)])
+        ask("jonckheere", lists, lambda m, s=j(groups), p=share(js, j(groups)), q=share(js, j(groups), False): [near("J", m["statistic"], s), near("J high", m["high"], p), near("J low", m["low"], q)])
+
+# blocks
+for _ in range(3):
+    untied = np.array([rng.permutation(4) for _ in range(3)], float)
+    r = ss.page_trend_test(untied, method="exact")
+    ask("page", untied.tolist(), lambda m, r=r: [near("L", m["statistic"], r.statistic), near("L exact", m["high"], r.pvalue)])
+    tied = grades(3, 4)
+    while any(len(set(row)) < 2 for row in tied):
+        tied = grades(3, 4)
+    q = ss.friedmanchisquare(*tied.T).statistic
+    ranks = np.array([ss.rankdata(row) for row in tied])
+    ways = [list(itertools.permutations(row)) for row in ranks]
+    sums = [np.array(c).sum(0) for c in itertools.product(*ways)]
+    squares, trend = [(s**2).sum() for s in sums], [np.dot(s, (1, 2, 3, 4)) for s in sums]
+    ask("friedman", tied.tolist(), lambda m, q=q, p=share(squares, (ranks.sum(0) ** 2).sum()): [near("Q", m["statistic"], q), near("Q exact", m["high"], p)])
+    ask("skillings_mack", tied.tolist(), lambda m, p=share(squares, (ranks.sum(0) ** 2).sum()): near("SM exact without holes", m["high"], p))
+    ask("page", tied.tolist(), lambda m, p=share(trend, np.dot(ranks.sum(0), (1, 2, 3, 4))): near("L tied", m["high"], p))
+
+# correlations
+for tied in (False, True):
+    for _ in range(3):
+        x, y = (grades(7), grades(7)) if tied else (rng.standard_normal(7), rng.standard_normal(7))
+        if len(set(x)) < 2 or len(set(y)) < 2:
+            continue
+        rho, tau = ss.spearmanr(x, y).statistic, ss.kendalltau(x, y)
+        ry = ss.rankdata(y)
+        rhos = [np.dot(ss.rankdata(x), p) for p in itertools.permutations(ry)]
+        sign = np.sign(x[:, None] - x[None, :])
+        taus = [(sign * np.sign(np.subtract.outer(np.array(p), np.array(p)))).sum() for p in itertools.permutations(y)]
+        own = (sign * np.sign(np.subtract.outer(y, y))).sum()
+        lists = [list(x), list(y)]
+        ask("spearman", lists, lambda m, s=rho, p=share(rhos, np.dot(ss.rankdata(x), ry)): [near("rho", m["statistic"], s), near("rho exact", m["high"], p)])
+        ask("kendall", lists, lambda m, s=tau.statistic, p=share(taus, own): [near("tau", m["statistic"], s), near("tau exact", m["high"], p)])
+
+# tables
+for _ in range(6):
+    t = rng.integers(1, 9, (2, 2))
+    p = [ss.fisher_exact(t, a).pvalue for a in ("less", "greater", "two-sided")]
+    ask("fisher", t.astype(float).tolist(), lambda m, p=p: [near("fisher", m[k], v, 1e-7) for k, v in zip(("low", "high", "two"), p)])
+    t = rng.integers(0, 4, (3, 3)) + np.eye(3, dtype=int)
+    rows, columns = np.repeat(range(3), t.sum(1)), np.repeat(range(3), t.sum(0))
+    log = lambda t: -sum(np.log(np.arange(1, c + 1)).sum() for c in t.ravel())
+    total, extreme = 0.0, 0.0
+    r, c = t.sum(1), t.sum(0)
+    for a in itertools.product(*(range(min(r[i], c[j]) + 1) for i in range(2) for j in range(2))):
+        u = np.zeros((3, 3), int)
+        u[:2, :2] = np.reshape(a, (2, 2))
+        u[:2, 2] = r[:2] - u[:2, :2].sum(1)
+        u[2] = c - u[:2].sum(0)
+        if (u < 0).any():
+            continue
+        w = np.exp(log(u))
+        total += w
+        extreme += w if log(u) <= log(t) + 1e-7 else 0.0
+    ask("fisher_table", t.astype(float).tolist(), lambda m, p=extreme / total: near("r x c", m["two"], p, 1e-8))
+
+# agreement, correction, blinding
+for _ in range(4):
+    t = rng.integers(0, 8, (6, 6)) + 6 * np.eye(6, dtype=int)
+    k = {n: cohens_kappa(t, wt=w) for n, w in (("none", None), ("linear", "linear"), ("quadratic", "quadratic"))}
+    ask("kappa", t.astype(float).tolist(), lambda m, k=k: [near(n, m[n][i], v) for n in k for i, v in enumerate((k[n].kappa, k[n].std_kappa))])
+    f = rng.multinomial(5, [0.3, 0.2, 0.2, 0.1, 0.1, 0.1], 12)
+    ask("fleiss", f.astype(float).tolist(), lambda m, v=fleiss_kappa(f): near("fleiss", m["kappa"], v))
+    p = rng.uniform(size=9) ** 2
+    ask("holm", [p.tolist()], lambda m, v=multipletests(p, method="holm")[1]: [near("holm", a, b) for a, b in zip(m["adjusted"], v)])
+    n = int(rng.integers(4, 20))
+    hits = int(rng.integers(0, n + 1))
+    b = ss.binomtest(hits, n, 1 / 5, alternative="greater")
+    ci = ss.binomtest(hits, n, 1 / 5).proportion_ci(0.90, "exact")
+    ask("binomial", [[hits, n, 5]], lambda m, b=b, ci=ci: [near("binomial", m["high"], b.pvalue), near("low", m["low90"], ci.low, 1e-7), near("high", m["high90"], ci.high, 1e-7)])
+
+answers = json.loads(subprocess.run([binary], input=json.dumps(cases), capture_output=True, text=True, check=True).stdout)
+failed = 0
+for (test, check), answer in zip(checks, answers):
+    try:
+        assert "error" not in answer, answer
+        check(answer)
+    except AssertionError as e:
+        failed += 1
+        print(f"FAILED {test}: {e}")
+print(f"bench tests against scipy {__import__('scipy').__version__} and statsmodels: {len(checks) - failed} passed, {failed} failed")
+sys.exit(1 if failed else 0)
