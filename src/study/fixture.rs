@@ -4,7 +4,7 @@ use crate::base::Vec3;
 use crate::base::random::stream;
 use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
 use crate::figure::{
-    Figure, Mesh, Patch, PatchId, Shape, Shells, Solid, SolidMethod, Surface, name,
+    Figure, Health, Mesh, Patch, PatchId, Shape, Shells, Solid, SolidMethod, Surface, name,
 };
 use rand_distr::{Distribution, StandardNormal};
 
@@ -36,6 +36,7 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         hash: [0; 32],
         mesh: Mesh::default(),
         shells: Shells::default(),
+        health: Health::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
