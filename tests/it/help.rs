@@ -18,7 +18,10 @@ fn every_command_helps_with_an_example() {
     for command in &commands {
         let help = result(&run(folder.path(), &[command, "--help"]));
         assert!(help.contains("Example:"), "{command}: {help}");
-        assert!(help.contains(&format!("thumbworn {command}")), "{command}: {help}");
+        assert!(
+            help.contains(&format!("thumbworn {command}")),
+            "{command}: {help}"
+        );
     }
 }
 
