@@ -108,6 +108,9 @@ pub fn whatif(args: &WhatifArgs, talk: &Talk) -> Result<()> {
     Ok(())
 }
 
+/// A writer of heat meshes.
+type Write = fn(&crate::format::HeatMesh<'_>) -> Result<Vec<u8>>;
+
 /// The scalar of a channel's short name.
 fn scalar(typed: &str) -> Result<&'static str> {
     let known = [
@@ -177,13 +180,12 @@ pub fn export(args: &ExportArgs, talk: &Talk) -> Result<()> {
             continue;
         };
         for (p, drawn) in parts.iter().zip(&drawn) {
-            let (ending, write): (_, fn(&crate::format::HeatMesh<'_>) -> Result<Vec<u8>>) =
-                match args.format {
-                    ExportFormat::Glb => ("glb", glb),
-                    ExportFormat::Obj => ("obj", obj),
-                    ExportFormat::Vtu => ("vtu", vtu),
-                    ExportFormat::Ply | ExportFormat::Csv => ("ply", ply),
-                };
+            let (ending, write): (_, Write) = match args.format {
+                ExportFormat::Glb => ("glb", glb),
+                ExportFormat::Obj => ("obj", obj),
+                ExportFormat::Vtu => ("vtu", vtu),
+                ExportFormat::Ply | ExportFormat::Csv => ("ply", ply),
+            };
             let comment = format!(
                 "thumbworn {}: {}",
                 env!("CARGO_PKG_VERSION"),

@@ -394,7 +394,7 @@ pub(super) mod tests {
         let body = Body::homogeneous(&figure.solid, 7300.0);
         let mut tumble = tumble();
         (tumble.figures, tumble.round) = (2, true);
-        tumble.box_size = Vec3::new(0.08, 0.08, 0.05);
+        tumble.box_size = Vec3::new(0.1, 0.1, 0.05);
         (tumble.seconds, tumble.precision.budget) = (2.0, 4);
         let run = tumble.run(&figure, &body, NAMES, &Unwatched).unwrap();
         for (dose, ledger) in run.rate.replicates.iter().zip(&run.ledgers) {

@@ -12,8 +12,16 @@ fn bad_figures() -> Vec<(&'static str, Vec<u8>, Vec<&'static str>)> {
     absurd.truncate(absurd.len());
     vec![
         ("empty.stl", Vec::new(), vec!["empty"]),
-        ("truncated.stl", good[..good.len() - 70].to_vec(), vec!["hint"]),
-        ("letter.stl", b"Dear Sir, here is the figure you asked for.".to_vec(), vec!["hint"]),
+        (
+            "truncated.stl",
+            good[..good.len() - 70].to_vec(),
+            vec!["hint"],
+        ),
+        (
+            "letter.stl",
+            b"Dear Sir, here is the figure you asked for.".to_vec(),
+            vec!["hint"],
+        ),
         ("nan.stl", nan, vec!["not a number"]),
         ("flat.stl", block([8.0, 6.0, 0.0], 2), vec!["hint"]),
         ("absurd.stl", absurd, vec!["mm"]),
@@ -48,7 +56,10 @@ fn missing_things_are_told() {
         let output = run(folder.path(), &args);
         let said = complaint(&output);
         assert_eq!(output.status.code(), Some(2), "{args:?}: {said}");
-        assert!(said.contains("nobody") && said.contains("hint"), "{args:?}: {said}");
+        assert!(
+            said.contains("nobody") && said.contains("hint"),
+            "{args:?}: {said}"
+        );
     }
     assert_eq!(fs::read_dir(folder.path()).expect("folder").count(), 0);
 }
@@ -58,9 +69,21 @@ fn a_bad_scenario_is_told_with_line_and_hint_before_anything_is_made() {
     let folder = tempfile::tempdir().expect("folder");
     fs::write(folder.path().join("block.stl"), block([8.0, 6.0, 10.0], 2)).expect("written");
     for (from, to, words) in [
-        ("minutes = 1", "minutes = -1", vec!["cannot be negative", "bad.toml"]),
-        ("strokes = 10", "stroks = 10", vec!["did you mean `strokes`"]),
-        ("\"tin pewter\"", "\"tin puter\"", vec!["did you mean \"tin pewter\""]),
+        (
+            "minutes = 1",
+            "minutes = -1",
+            vec!["cannot be negative", "bad.toml"],
+        ),
+        (
+            "strokes = 10",
+            "stroks = 10",
+            vec!["did you mean `strokes`"],
+        ),
+        (
+            "\"tin pewter\"",
+            "\"tin puter\"",
+            vec!["did you mean \"tin pewter\""],
+        ),
         ("block.stl", "blok.stl", vec!["blok.stl", "hint"]),
         ("[figure]", "[figure", vec!["bad.toml"]),
     ] {
