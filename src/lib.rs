@@ -3,7 +3,7 @@
 //! The order of the `pub mod` lines is the architecture: a room uses only rooms above it.
 
 // Doc lines begin with the unit in brackets, `[m]`, `[J/m2]`: these are not links.
-#![allow(rustdoc::broken_intra_doc_links)]
+#![allow(rustdoc::broken_intra_doc_links, rustdoc::private_intra_doc_links)]
 
 pub mod base;
 pub mod law;
