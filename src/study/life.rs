@@ -1,11 +1,12 @@
 //! Life: exposure until a film is through, with its 90 % interval by Monte Carlo over the priors.
 
 use super::draw::{Part, StackDraw};
+use super::drawn_dose::DrawnDoses;
 use super::neighbours::Neighbours;
 use crate::base::random::stream;
 use crate::base::stats::{pearson, quantile};
 use crate::base::{Error, Result};
-use crate::dose::{Amounts, DoseRate, Unit};
+use crate::dose::{DoseRate, Unit};
 use crate::figure::Figure;
 use crate::law::film::lognormal_factor;
 use crate::wear::{End, Law, Layer, Regime, Specimen, Treatment, units_through};
@@ -195,13 +196,14 @@ pub fn lives(exposed: Exposed<'_>, end: End, settings: LifeSettings) -> Result<L
             exposed.exposure
         )));
     }
+    let doses = DrawnDoses::of(exposed.rates);
     let declared = exposed.treatment.undermining.is_some();
     let peeling = declared.then(|| Neighbours::of(exposed.figure));
     let sampled: Vec<_> = (0..settings.draws as u64)
         .into_par_iter()
         .map(|draw| {
             one_draw(
-                &exposed,
+                (&exposed, &doses),
                 (end, coats),
                 peeling.as_ref(),
                 (settings.seed, draw),
@@ -223,20 +225,24 @@ type Draw = ([Vec<f32>; 2], Vec<(Part, f64)>);
 
 /// Lives of all patches in one draw.
 fn one_draw(
-    exposed: &Exposed<'_>,
+    (exposed, doses): (&Exposed<'_>, &DrawnDoses),
     (end, coats): (End, usize),
     neighbours: Option<&Neighbours>,
     (seed, draw): (u64, u64),
 ) -> Draw {
     let stack = StackDraw::new(exposed.specimen, exposed.treatment, seed, draw);
-    let doses = drawn_doses(exposed, seed, draw);
+    let names = ["dose", exposed.exposure, &exposed.specimen.name];
+    let drawn = doses.drawn(&names, seed, draw);
+    let stages: Vec<&[(f64, f64)]> = (0..stack.films.len())
+        .map(|f| drawn[doses.of_stage(f)].as_slice())
+        .collect();
     let mut local = stream(seed, &["place", &exposed.specimen.name], draw);
     let mut lives = [Vec::new(), Vec::new()];
     let mut layers: Vec<Layer> = Vec::with_capacity(stack.films.len());
     for (p, patch) in exposed.figure.patches.iter().enumerate() {
         layers.clear();
         for (f, film) in stack.films.iter().enumerate() {
-            let (work, peak) = doses[f.min(doses.len() - 1)][p];
+            let (work, peak) = stages[f][p];
             let here = lognormal_factor(film.cv, StandardNormal.sample(&mut local));
             let follows = film
                 .friction_factor
@@ -269,33 +275,6 @@ fn one_draw(
         }
     }
     (lives, stack.numbers)
-}
-
-/// [J] friction work and [Pa] peak per patch and film stage: the mean over replicates, reweighted
-/// (Bayesian bootstrap, Rubin 1981) so that the dose's own uncertainty enters the interval.
-fn drawn_doses(exposed: &Exposed<'_>, seed: u64, draw: u64) -> Vec<Vec<(f64, f64)>> {
-    let names = ["dose", exposed.exposure, &exposed.specimen.name];
-    exposed
-        .rates
-        .iter()
-        .map(|rate| {
-            let weights = bootstrap_weights(rate.replicates.len(), seed, &names, draw);
-            rate.mean
-                .totals()
-                .iter()
-                .enumerate()
-                .map(|(p, mean)| match weights.len() {
-                    0 | 1 => (mean.friction, mean.peak),
-                    _ => (reweighted(rate, &weights, p, |a| a.friction), mean.peak),
-                })
-                .collect()
-        })
-        .collect()
-}
-
-fn reweighted(rate: &DoseRate, weights: &[f64], p: usize, f: impl Fn(&Amounts) -> f64) -> f64 {
-    let pairs = rate.replicates.iter().zip(weights);
-    pairs.map(|(dose, w)| f(&dose.totals()[p]) * w).sum()
 }
 
 /// Weights of the replicates in one draw: uniform on the simplex, summing to 1.

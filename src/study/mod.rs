@@ -3,6 +3,7 @@
 //! All of them read stored doses; none runs an engine except through a closure it is given.
 
 mod draw;
+mod drawn_dose;
 mod neighbours;
 mod nnls;
 mod undermine;

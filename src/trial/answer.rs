@@ -13,6 +13,7 @@ use crate::study::life::{Life, LifeSettings, Lives, PartShare, lives};
 use crate::study::whatif::{Case, Question, WhatIf, whatif};
 use crate::study::{Area, AreaSettings, Comparison, Exposed, Side, areas, compare};
 use crate::wear::{End, PatchWear, assess};
+use rayon::prelude::*;
 use serde::Serialize;
 
 /// Draws from the priors behind every life.
@@ -202,6 +203,7 @@ impl Trial {
                 })
                 .collect(),
             patch_life: (0..self.figure.patches.len())
+                .into_par_iter()
                 .map(|p| colour.patch(p).map(|life| life.both.median))
                 .collect(),
         })
