@@ -10,11 +10,20 @@ use crate::report::{folder, page::render, summary::summary};
 use crate::scenario::plan::FigureSource;
 use crate::scenario::raw::RawScenario;
 use crate::scenario::{Scenario, Source, lift};
-use crate::trial::{Answers, Store, Trial};
+use crate::trial::part::ENGINES;
+use crate::trial::{Answers, Key, Store, Trial};
+use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
 /// Name of the copy of the scenario in a results folder.
 const KEPT: &str = "scenario.toml";
+
+/// What a finished run left: files with their hashes, and its answers.
+#[derive(Serialize, Deserialize)]
+struct Left {
+    files: Vec<(String, [u8; 32])>,
+    sentences: Vec<String>,
+}
 
 /// A scenario ready to be carried out in its results folder.
 pub struct Job {
@@ -99,6 +108,72 @@ impl Job {
         let light = Display::light(&trial.figure);
         let html = render(&page(trial, answers, &light, from))?;
         atomic::write(self.folder.join("report.html"), html.as_bytes())
+    }
+
+    /// What the results of this job are known by; `None` where they depend on the machine.
+    fn key(&self) -> Result<Option<Key>> {
+        if self.raw.budget_min.is_some() {
+            return Ok(None);
+        }
+        let figure = match &self.scenario.figure {
+            FigureSource::File(path) => std::fs::read(path)
+                .ok()
+                .map(|b| *blake3::hash(&b).as_bytes()),
+            FigureSource::FerryPorter => None,
+        };
+        Key::of("results", &(ENGINES, &self.raw, figure, &self.source.text)).map(Some)
+    }
+
+    /// The answers of an earlier run with the same inputs, if every file it wrote is still as written.
+    ///
+    /// # Errors
+    /// A defect of the program.
+    pub fn unchanged(&self) -> Result<Option<Vec<String>>> {
+        let Some(key) = self.key()? else {
+            return Ok(None);
+        };
+        let Some(left) = self.store.get::<Left>(&key) else {
+            return Ok(None);
+        };
+        let whole = left.files.iter().all(|(name, hash)| {
+            std::fs::read(self.folder.join(name))
+                .is_ok_and(|bytes| blake3::hash(&bytes).as_bytes() == hash)
+        });
+        Ok(whole.then_some(left.sentences))
+    }
+
+    /// Remembers what was written and answered.
+    ///
+    /// # Errors
+    /// A folder that cannot be read or written.
+    pub fn remember(&self, sentences: &[String]) -> Result<()> {
+        let Some(key) = self.key()? else {
+            return Ok(());
+        };
+        let mut files = Vec::new();
+        for folder in [
+            self.folder.clone(),
+            self.folder.join("heat"),
+            self.folder.join("pictures"),
+        ] {
+            let failed = |cause| Error::system("list the results", &folder, &cause);
+            for entry in std::fs::read_dir(&folder).map_err(failed)?.flatten() {
+                let path = entry.path();
+                let name = path.strip_prefix(&self.folder).unwrap_or(&path);
+                if let (true, Ok(bytes)) = (path.is_file(), std::fs::read(&path)) {
+                    let name = name.to_string_lossy().into_owned();
+                    files.push((name, *blake3::hash(&bytes).as_bytes()));
+                }
+            }
+        }
+        files.sort();
+        self.store.put(
+            &key,
+            &Left {
+                files,
+                sentences: sentences.to_vec(),
+            },
+        )
     }
 
     /// A copy of the scenario that works from the results folder.

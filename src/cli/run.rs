@@ -3,8 +3,7 @@
 use super::args::{DemoArgs, Effort, RunArgs};
 use super::results::Job;
 use super::talk::Talk;
-use crate::base::{Result, Watch};
-use crate::report::summary::summary;
+use crate::base::{Error, Result, Watch};
 use crate::report::words;
 use crate::scenario::Source;
 use crate::trial::Foreman;
@@ -71,11 +70,22 @@ pub fn use_threads(effort: &Effort) {
 pub fn carry_out(source: Source, output: &Path, effort: &Effort, talk: &Talk) -> Result<()> {
     use_threads(effort);
     let job = Job::open(source, output, effort)?;
+    if let Some(sentences) = job.unchanged()? {
+        talk.say("nothing changed since the last run");
+        return tell(&sentences, output, talk);
+    }
     let talk = talk.with_budget(job.scenario.budget);
     let trial = job.carry_out(&talk)?;
     let answers = trial.answers((&job.raw, &job.source), (&job.store, &talk))?;
     job.write(&trial, &answers, &talk)?;
-    for sentence in words::answers(&trial, &answers) {
+    let sentences = words::answers(&trial, &answers);
+    job.remember(&sentences)?;
+    tell(&sentences, output, &talk)
+}
+
+/// The answers on stdout, the summary as JSON if asked for.
+fn tell(sentences: &[String], output: &Path, talk: &Talk) -> Result<()> {
+    for sentence in sentences {
         talk.result(&format!("- {sentence}"));
     }
     talk.result(&format!(
@@ -83,7 +93,12 @@ pub fn carry_out(source: Source, output: &Path, effort: &Effort, talk: &Talk) ->
         output.join("report.html").display()
     ));
     if talk.json() {
-        talk.object(&summary(&trial, &answers, &[]));
+        let path = output.join("summary.json");
+        let text = std::fs::read(&path)
+            .map_err(|cause| Error::system("read the summary", &path, &cause))?;
+        let value = serde_json::from_slice(&text)
+            .map_err(|cause| Error::refused(format!("the summary is damaged: {cause}")))?;
+        talk.object(&value);
     }
     Ok(())
 }

@@ -15,7 +15,7 @@ use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
 /// Raised by hand whenever an engine's numbers change, so that parts of an older engine are redone.
-const ENGINES: u32 = 3;
+pub const ENGINES: u32 = 3;
 
 /// Which part of a scenario.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

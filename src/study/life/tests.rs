@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::base::known::Z95;
+use crate::dose::Amounts;
 use crate::reference::{Modifiers, Stock};
 use crate::study::fixture::{plate, rate};
 
