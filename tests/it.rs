@@ -2,6 +2,7 @@
 
 mod it {
     pub mod bad_input;
+    pub mod bench_story;
     pub mod scenarios;
     pub mod help;
     pub mod pipeline;

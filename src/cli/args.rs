@@ -50,6 +50,17 @@ pub enum Command {
         after_help = "Example:  thumbworn export results/demo --format ply --channel friction"
     )]
     Export(ExportArgs),
+    /// Which measurement at home would narrow the life most.
+    #[command(
+        after_help = "Example:  thumbworn advise results/demo --exposure \"foam wipe, by hand\""
+    )]
+    Advise(AdviseArgs),
+    /// The bench test: plan, sheets, grades in, verdict, wear rates out.
+    #[command(subcommand)]
+    #[command(
+        after_help = "Example:  thumbworn bench plan scenarios/bench/five_coats.toml -o results/bench"
+    )]
+    Bench(BenchCommand),
     /// The values that ship, with range, grade and source.
     #[command(after_help = "Example:  thumbworn stock \"satin topcoat, aerosol\"")]
     Stock(StockArgs),
@@ -230,4 +241,71 @@ pub struct SculptArgs {
     /// "whole", or a defect version with known volume; a wrong name lists them.
     #[arg(long, default_value = "whole")]
     pub version_of: String,
+}
+
+/// Arguments of `advise`.
+#[derive(Debug, Args)]
+pub struct AdviseArgs {
+    /// Results folder of a finished run.
+    pub results: PathBuf,
+    /// Exposure; the first without it.
+    #[arg(long)]
+    pub exposure: Option<String>,
+    /// Specimen; the first without it.
+    #[arg(long)]
+    pub specimen: Option<String>,
+}
+
+/// The steps of a bench test.
+#[derive(Debug, Subcommand)]
+pub enum BenchCommand {
+    /// Design, blind codes with sealed key, order, inspections, and what it can prove.
+    #[command(
+        after_help = "Example:  thumbworn bench plan scenarios/bench/five_coats.toml -o results/bench --from results/demo --exposure \"foam wipe, by hand\""
+    )]
+    Plan {
+        /// Settings of the bench.
+        settings: PathBuf,
+        /// Folder of the bench.
+        #[arg(short, long, value_name = "DIR")]
+        output: PathBuf,
+        /// Finished run whose areas are looked at.
+        #[arg(long, value_name = "DIR")]
+        from: Option<PathBuf>,
+        /// Exposure of that run.
+        #[arg(long)]
+        exposure: Option<String>,
+        /// Specimen of that run.
+        #[arg(long)]
+        specimen: Option<String>,
+    },
+    /// Operator and grading sheets to print.
+    #[command(after_help = "Example:  thumbworn bench sheet results/bench")]
+    Sheet {
+        /// Folder of the bench.
+        folder: PathBuf,
+    },
+    /// Takes a filled table of grades in.
+    #[command(after_help = "Example:  thumbworn bench record results/bench grades_500.csv")]
+    Record {
+        /// Folder of the bench.
+        folder: PathBuf,
+        /// Filled table.
+        filled: PathBuf,
+        /// Accept grades that fall by 2 or more.
+        #[arg(long)]
+        accept_falling: bool,
+    },
+    /// The verdict: exact tests, agreement, effect sizes.
+    #[command(after_help = "Example:  thumbworn bench analyse results/bench")]
+    Analyse {
+        /// Folder of the bench.
+        folder: PathBuf,
+    },
+    /// Wear rates from the grades.
+    #[command(after_help = "Example:  thumbworn bench calibrate results/bench")]
+    Calibrate {
+        /// Folder of the bench.
+        folder: PathBuf,
+    },
 }

@@ -15,7 +15,7 @@ use crate::scenario::raw::{RawCompare, RawWhatIf};
 use crate::scenario::{Source, lift};
 
 /// No overruling: finished results are taken as they were made.
-fn as_made() -> Effort {
+pub(super) fn as_made() -> Effort {
     Effort {
         precision: None,
         budget: None,

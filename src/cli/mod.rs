@@ -2,6 +2,7 @@
 
 pub mod args;
 pub mod ask;
+pub mod bench;
 pub mod complain;
 pub mod look;
 pub mod results;
@@ -57,6 +58,8 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
         Command::Inspect(args) => look::inspect(&args, talk),
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
+        Command::Bench(command) => bench::bench(&command, talk),
+        Command::Advise(args) => bench::advise(&args, talk),
         Command::Export(args) => ask::export(&args, talk),
         Command::Stock(args) => look::stock(&args, talk),
         Command::Check => look::check(talk),

@@ -9,6 +9,7 @@ use crate::scenario::plan::{ComparePlan, WhatIfPlan};
 use crate::scenario::raw::RawScenario;
 use crate::scenario::vary::vary;
 use crate::scenario::{Source, lift};
+use crate::study::advise::{Advice, advise};
 use crate::study::life::{Life, LifeSettings, Lives, PartShare, lives};
 use crate::study::whatif::{Case, Question, WhatIf, whatif};
 use crate::study::{Area, AreaSettings, Comparison, Exposed, Side, areas, compare};
@@ -123,6 +124,20 @@ impl Trial {
             self.scenario.exposures[id.exposure].name,
             self.scenario.specimens[id.specimen].specimen.name
         )
+    }
+
+    /// What would narrow the life of the first area of a part most, and the area's words.
+    ///
+    /// # Errors
+    /// A part that nothing touches.
+    pub fn advice(&self, part: usize) -> Result<(String, Vec<Advice>)> {
+        let done = &self.done[part];
+        let found = lives(self.exposed(done), End::Colour, self.life_settings())?;
+        let areas = areas(&self.figure, &done.outcome.rate, &self.area_settings());
+        let first = areas.first().ok_or_else(|| {
+            Error::input("nothing touches this specimen: there is nothing to measure")
+        })?;
+        Ok((first.words.clone(), advise(&found, &first.patches)))
     }
 
     fn exposed<'a>(&'a self, done: &'a Done) -> Exposed<'a> {
