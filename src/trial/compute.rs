@@ -2,10 +2,10 @@
 
 use super::part::{Outcome, Part};
 use crate::base::note::Topic;
-use crate::base::{Error, Note, Place, Result, Vec3, Watch};
+use crate::base::{Error, Known, Note, Place, Result, Vec3, Watch};
 use crate::contact::pad::{Filling, Pad, SURVEY};
 use crate::contact::rigid::recording::Recording;
-use crate::contact::rigid::{BoxPath, EngineKind};
+use crate::contact::rigid::{BoxPath, EngineKind, Feel};
 use crate::contact::{Restitution, Solidity, Touch};
 use crate::exposure::handle::Handle;
 use crate::exposure::ride::Ride;
@@ -14,6 +14,7 @@ use crate::exposure::{Drop, Names, Precision, Tumble};
 use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
 use crate::law::grip::Hand;
 use crate::law::schedule;
+use crate::reference::{Against, table};
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
 use std::path::Path;
 use std::sync::Arc;
@@ -70,6 +71,10 @@ impl Part<'_> {
             .face
             .restitution_as
             .ok_or_else(|| Error::input(format!("\"{}\" is not a hard ground", self.face.name)))?;
+        self.tabled_restitution(on)
+    }
+
+    fn tabled_restitution(&self, on: Against) -> Result<Restitution> {
         let tabled = self.plan.specimen.body.restitution(on)?;
         Ok(match tabled.reference {
             None => Restitution::Constant(tabled.value.value),
@@ -81,6 +86,26 @@ impl Part<'_> {
                 ceiling: tabled.value.high,
             },
         })
+    }
+
+    /// How figures take contacts with each other: film on the same film; a metal body as on steel,
+    /// a plastic one as on plastic.
+    fn between(&self, restitution: Option<f64>) -> Result<(Feel, Known)> {
+        let friction = table("films")?
+            .find("friction: film vs same film, aged", "mu_k", "")?
+            .known()?;
+        let restitution = match restitution {
+            Some(e) => Restitution::Constant(e),
+            None if self.plan.specimen.body.family == "metal" => {
+                self.tabled_restitution(Against::Steel)?
+            }
+            None => self.tabled_restitution(Against::Plastic)?,
+        };
+        let feel = Feel {
+            friction: friction.value,
+            restitution,
+        };
+        Ok((feel, friction))
     }
 
     /// How the specimen touches hard ground.
@@ -122,6 +147,7 @@ impl Part<'_> {
     fn tumble(&self, watch: &dyn Watch) -> Result<Outcome> {
         let Deed::Tumble {
             size,
+            round,
             motion,
             figures,
             engine,
@@ -140,7 +166,17 @@ impl Part<'_> {
                 .map(|h| h.points)
                 .collect(),
         };
+        let (mut between, friction) = self.between(*restitution)?;
+        if let (EngineChoice::Rapier, Restitution::Scaled { at_reference, .. }) =
+            (engine, between.restitution)
+        {
+            // The second opinion knows constants only.
+            between.restitution = Restitution::Constant(at_reference);
+        }
+        let several = *figures > 1;
         let tumble = Tumble {
+            between: several.then_some(between),
+            round: *round,
             figures: *figures as usize,
             pieces,
             engine: match engine {
@@ -151,8 +187,18 @@ impl Part<'_> {
             ..Tumble::new(Vec3::from(*size), path(motion)?, self.touch(*restitution)?)
         };
         let tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
+        let mut rate = tumbled.rate;
+        if several {
+            rate.notes.push(Note::new(
+                Topic::Prior,
+                format!(
+                    "figures knock and rub on each other with friction {} ({} to {}: {})",
+                    friction.value, friction.low, friction.high, friction.source
+                ),
+            ));
+        }
         Ok(Outcome {
-            rate: tumbled.rate,
+            rate,
             ledgers: tumbled.ledgers,
             footprints: Vec::new(),
         })
@@ -163,6 +209,7 @@ impl Part<'_> {
             height,
             down,
             restitution,
+            ..
         } = &self.exposure.deed
         else {
             return Err(wrong_kind());
