@@ -50,6 +50,16 @@ pub enum Command {
         after_help = "Example:  thumbworn export results/demo --format ply --channel friction"
     )]
     Export(ExportArgs),
+    /// The mix of bench exposures that imitates a season of use.
+    #[command(
+        after_help = "Example:  thumbworn match results/evening_of_play --service scenarios/service/club_season.toml"
+    )]
+    Match(MatchArgs),
+    /// Where an extra coat, another hold or another foam buys most life.
+    #[command(
+        after_help = "Example:  thumbworn reinforce results/evening_of_play --service scenarios/service/club_season.toml"
+    )]
+    Reinforce(ReinforceArgs),
     /// Which measurement at home would narrow the life most.
     #[command(
         after_help = "Example:  thumbworn advise results/demo --exposure \"foam wipe, by hand\""
@@ -191,6 +201,33 @@ pub struct WhatifArgs {
     pub effort: Effort,
 }
 
+/// Arguments of `match`.
+#[derive(Debug, Args)]
+pub struct MatchArgs {
+    /// Results folder of a finished run that holds the exposures of service and bench.
+    pub results: PathBuf,
+    /// Service file: units of each exposure in a season.
+    #[arg(long, value_name = "FILE")]
+    pub service: PathBuf,
+}
+
+/// Arguments of `reinforce`.
+#[derive(Debug, Args)]
+pub struct ReinforceArgs {
+    /// Results folder of a finished run.
+    pub results: PathBuf,
+    /// Service file: units of each exposure in a season, and what could be done instead; the
+    /// amounts of the run's scenario without it.
+    #[arg(long, value_name = "FILE")]
+    pub service: Option<PathBuf>,
+    /// Specimen, where no service file names one; the first without it.
+    #[arg(long)]
+    pub specimen: Option<String>,
+    /// Most steps to plan.
+    #[arg(long, default_value_t = 3, value_name = "N", value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=10))]
+    pub steps: usize,
+}
+
 /// File formats of `export`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ExportFormat {
@@ -284,6 +321,17 @@ pub enum BenchCommand {
     Sheet {
         /// Folder of the bench.
         folder: PathBuf,
+    },
+    /// Made-up grades from a stated truth, to try a plan out before anyone paints.
+    #[command(
+        after_help = "Example:  thumbworn bench rehearse results/bench --truth scenarios/bench/truth_of_five_coats.toml"
+    )]
+    Rehearse {
+        /// Folder of the bench.
+        folder: PathBuf,
+        /// File with the true wear rate of every system.
+        #[arg(long, value_name = "FILE")]
+        truth: PathBuf,
     },
     /// Takes a filled table of grades in.
     #[command(after_help = "Example:  thumbworn bench record results/bench grades_500.csv")]

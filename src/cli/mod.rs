@@ -7,6 +7,7 @@ pub mod complain;
 pub mod look;
 pub mod results;
 pub mod run;
+pub mod season;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -56,6 +57,8 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
             })
         }
         Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Match(args) => season::matched(&args, talk),
+        Command::Reinforce(args) => season::reinforced(&args, talk),
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
         Command::Bench(command) => bench::bench(&command, talk),

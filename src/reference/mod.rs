@@ -4,12 +4,14 @@
 //! scenarios name, pointing into the tables; [`material`] gives its entries types; [`pair`] makes
 //! the wear rate of a film on a counterface.
 
+pub mod calibration;
 pub mod material;
 pub mod pair;
 pub mod show;
 pub mod stock;
 mod table;
 
+pub use calibration::{Calibration, SystemRate, WearRate};
 pub use material::{
     Against, Binder, BodyMaterial, Counterface, FilmMaterial, Method, ReferenceState,
     RestitutionValue, Role, Softness,

@@ -3,7 +3,7 @@
 use crate::base::Note;
 use crate::dose::Unit;
 use crate::figure::Settings;
-use crate::reference::{Modifiers, Stock};
+use crate::reference::{Modifiers, Stock, SystemRate};
 use crate::wear::Specimen;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -54,6 +54,8 @@ pub struct SpecimenPlan {
     pub stock: Stock,
     /// The last coat is younger than 7 days.
     pub young: bool,
+    /// The wear rate of the user's bench, and the counterface it holds on.
+    pub measured: Option<(String, SystemRate)>,
 }
 
 /// One exposure.

@@ -43,6 +43,24 @@ fn ten() -> f64 {
     10.0
 }
 
+impl RawScenario {
+    /// Every file the scenario names: figure, recorded paths, calibrations.
+    pub fn files_mut(&mut self) -> Vec<&mut String> {
+        let mut files: Vec<&mut String> = self.figure.file.iter_mut().collect();
+        files.extend(
+            self.specimen
+                .iter_mut()
+                .filter_map(|s| s.measured.as_mut())
+                .map(|m| &mut m.file),
+        );
+        files.extend(self.exposure.iter_mut().filter_map(|e| match e {
+            RawExposure::Tumble(tumble) => tumble.path.as_mut(),
+            _ => None,
+        }));
+        files
+    }
+}
+
 /// Where the figure comes from and how large it is.
 #[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -84,6 +102,22 @@ pub struct RawSpecimen {
     pub friction: BTreeMap<String, f64>,
     /// Days since the last coat; below 7 the films still wear faster.
     pub cure_days: Option<f64>,
+    /// Wear rate from the user's own bench, instead of the stock's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured: Option<RawMeasured>,
+}
+
+/// The wear rate of one system of a bench.
+#[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawMeasured {
+    /// The file that `bench calibrate` wrote; relative to the scenario.
+    pub file: String,
+    /// System of the bench, such as "S3".
+    pub system: String,
+    /// Counterface it holds on; the bench's own without it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counterface: Option<String>,
 }
 
 /// A body of the stock by name, or given by numbers.

@@ -3,7 +3,6 @@
 use super::raw::RawScenario;
 use crate::base::error::{Place, nearest};
 use crate::base::{Error, Result};
-use serde::Deserialize;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::de::{DeTable, DeValue};
@@ -54,9 +53,21 @@ impl Source {
     /// # Errors
     /// Anything that is not a scenario, with file, line, column and hint.
     pub fn parse(&self) -> Result<RawScenario> {
+        self.parse_as(
+            "`thumbworn schema` lists every key with its meaning; scenarios/ holds examples",
+        )
+    }
+
+    /// Parses the text as a file of another kind.
+    ///
+    /// * `hint`: where its keys are explained
+    ///
+    /// # Errors
+    /// As [`Source::parse`].
+    pub fn parse_as<T: serde::de::DeserializeOwned>(&self, hint: &str) -> Result<T> {
         let deserializer =
-            toml::Deserializer::parse(&self.text).map_err(|cause| self.explain(&cause))?;
-        RawScenario::deserialize(deserializer).map_err(|cause| self.explain(&cause))
+            toml::Deserializer::parse(&self.text).map_err(|cause| self.explain(&cause, hint))?;
+        T::deserialize(deserializer).map_err(|cause| self.explain(&cause, hint))
     }
 
     /// The place of a dotted key such as `exposure[1].box_mm`; the nearest enclosing table if the
@@ -75,7 +86,7 @@ impl Source {
         place
     }
 
-    fn explain(&self, cause: &toml::de::Error) -> Error {
+    fn explain(&self, cause: &toml::de::Error, hint: &str) -> Error {
         let message = cause.message().to_string();
         let unknown = quoted(&message, "unknown field `");
         let span = unknown
@@ -91,10 +102,8 @@ impl Source {
         let Some(unknown) = unknown else {
             let error = Error::input(plain(&message)).at(place);
             return match quoted(&message, "missing field `") {
-                Some(key) => error.hint(format!(
-                    "add a line `{key} = ...`; `thumbworn schema` lists every key with its meaning"
-                )),
-                None => error.hint("`thumbworn schema` lists every key; scenarios/ holds examples"),
+                Some(key) => error.hint(format!("add a line `{key} = ...`; {hint}")),
+                None => error.hint(hint),
             };
         };
         let known: Vec<&str> = message.split('`').skip(3).step_by(2).collect();

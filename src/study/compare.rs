@@ -274,7 +274,8 @@ pub(super) fn channel_words(channel: Channel) -> &'static str {
 }
 
 /// A number with two or three digits for a sentence.
-pub(super) fn digits(value: f64) -> String {
+#[must_use]
+pub fn digits(value: f64) -> String {
     match value.abs() {
         v if !v.is_finite() || v == 0.0 => format!("{value}"),
         v if v >= 100.0 => {

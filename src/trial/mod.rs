@@ -5,6 +5,7 @@ pub mod answer;
 pub mod carry;
 mod compute;
 pub mod part;
+mod season;
 pub mod store;
 
 pub use answer::{Answers, AreaAnswer, EndLife, PartAnswer};

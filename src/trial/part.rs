@@ -69,6 +69,11 @@ impl<'a> Part<'a> {
         if let (Some(own), Some(outer)) = (exposure.friction, treatment.films.last_mut()) {
             outer.friction = crate::base::Known::exact(own, "the exposure in the scenario");
         }
+        if let Some((face, rate)) = &plan.measured
+            && *face == treatment.counterface
+        {
+            treatment.measured(&plan.specimen, rate);
+        }
         let friction = treatment
             .outer_friction()
             .map(|f| f.value)

@@ -12,10 +12,10 @@ use super::raw::{
 use super::source::Source;
 use crate::base::error::nearest;
 use crate::base::note::Topic;
-use crate::base::{Error, Note, Result};
+use crate::base::{Error, Note, Place, Result};
 use crate::dose::Unit;
 use crate::figure::{Axis, Settings};
-use crate::reference::{Kind, Overrule, Stock};
+use crate::reference::{Calibration, Kind, Overrule, Stock, SystemRate};
 use crate::wear::Specimen;
 use std::time::Duration;
 

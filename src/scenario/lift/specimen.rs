@@ -94,7 +94,38 @@ impl Lifter<'_> {
             specimen,
             stock,
             young: cured.is_some_and(|d| d < 7.0),
+            measured: self.measured(&key, raw)?,
         })
+    }
+
+    /// The wear rate of the user's bench, read from its file.
+    fn measured(&self, key: &str, raw: &RawSpecimen) -> Result<Option<(String, SystemRate)>> {
+        let Some(typed) = &raw.measured else {
+            return Ok(None);
+        };
+        let key = format!("{key}.measured");
+        let path = self.source.folder.join(&typed.file);
+        let text = std::fs::read_to_string(&path).map_err(|cause| {
+            Error::system("read the calibration", &path, &cause)
+                .at(self.source.place(&format!("{key}.file")))
+                .hint("`thumbworn bench calibrate` writes it into the bench's folder calibration/")
+        })?;
+        let file: Calibration = toml::from_str(&text).map_err(|cause| {
+            Error::input(format!("this is no calibration: {}", cause.message())).at(Place {
+                span: cause.span(),
+                text: Some(text.clone()),
+                ..Place::file(&path)
+            })
+        })?;
+        let rate = self.placed(&format!("{key}.system"), file.system(&typed.system))?;
+        let name = typed.counterface.as_ref().unwrap_or(&file.counterface);
+        if name.is_empty() {
+            return Err(self
+                .wrong(&key, "the bench does not say what rubbed its figures")
+                .hint("add counterface = \"greasy skin\" or what it was"));
+        }
+        let face = self.placed(&format!("{key}.counterface"), self.stock.counterface(name))?;
+        Ok(Some((face.name, rate)))
     }
 
     fn own_body(&self, key: &str, numbers: &RawBodyNumbers, stock: &mut Stock) -> Result<()> {
