@@ -4,6 +4,7 @@ mod it {
     pub mod bad_input;
     pub mod bench_story;
     pub mod scenarios;
+    pub mod season;
     pub mod help;
     pub mod pipeline;
     pub mod support;

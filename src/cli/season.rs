@@ -103,11 +103,29 @@ pub fn reinforced(args: &ReinforceArgs, talk: &Talk) -> Result<()> {
         )),
         None => talk.result("too many sets to try them all: the steps above are the greedy ones"),
     }
+    let stacks = trial.stacks(&service, 3)?;
+    if let Some((words, rungs)) = &stacks {
+        talk.result(&format!("\nthick stacks: {words}"));
+        for rung in rungs {
+            talk.result(&format!(
+                "  +{}: {:.0} um in all; all films through after {} units; chip index {} ({})",
+                rung.added,
+                rung.thickness * 1e6,
+                digits(rung.rubbing_life),
+                digits(rung.chip_index),
+                rung.chip_class.word()
+            ));
+        }
+        talk.result("  more film rubs through later and lets go sooner: the chip index is a rank, not a count of chips");
+    }
     talk.say("note: lives are medians of the priors by the energy law; the order of the steps depends on ratios, which are better known than the lives");
     let file = args.results.join("reinforce.csv");
     atomic::write(&file, &tables::reinforced(&found)?)?;
     talk.result(&format!("\ntable: {}", file.display()));
-    talk.object(&serde_json::json!({ "reinforce": found }));
+    talk.object(&serde_json::json!({
+        "reinforce": found,
+        "thick_stacks": stacks.map(|(words, rungs)| serde_json::json!({ "where": words, "rungs": rungs })),
+    }));
     Ok(())
 }
 

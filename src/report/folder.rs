@@ -100,6 +100,8 @@ pub fn write_heat(
             )?;
             let picture = drawn.picture(&title, &trial.scenario.title, colour)?;
             atomic::write(pictures.join(format!("{name}.png")), &picture)?;
+            let turn = drawn.turn(&title, &trial.scenario.title, colour)?;
+            atomic::write(pictures.join(format!("{name}--turn.png")), &turn)?;
         }
     }
     Ok(())

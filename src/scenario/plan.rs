@@ -4,7 +4,7 @@ use crate::base::Note;
 use crate::dose::Unit;
 use crate::figure::Settings;
 use crate::reference::{Modifiers, Stock, SystemRate};
-use crate::wear::Specimen;
+use crate::wear::{PressureSensitivity, Specimen};
 use serde::Serialize;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -20,6 +20,8 @@ pub struct Scenario {
     pub precision: f64,
     /// Most wall-clock time per part.
     pub budget: Option<Duration>,
+    /// How the wear rate depends on pressure on pads.
+    pub pressure: PressureSensitivity,
     /// Where the figure comes from.
     pub figure: FigureSource,
     /// How its mesh becomes a figure.
@@ -54,6 +56,8 @@ pub struct SpecimenPlan {
     pub stock: Stock,
     /// The last coat is younger than 7 days.
     pub young: bool,
+    /// Declared that film peels from the rim of bare spots.
+    pub undermining: bool,
     /// The wear rate of the user's bench, and the counterface it holds on.
     pub measured: Option<(String, SystemRate)>,
 }

@@ -74,6 +74,10 @@ impl<'a> Part<'a> {
         {
             treatment.measured(&plan.specimen, rate);
         }
+        if plan.undermining {
+            treatment.undermine(&plan.stock)?;
+        }
+        treatment.pressure = scenario.pressure;
         let friction = treatment
             .outer_friction()
             .map(|f| f.value)

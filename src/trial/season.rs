@@ -1,13 +1,16 @@
 //! Questions about a season of use: the bench mix that imitates it, and what would lengthen life.
 
-use super::carry::Trial;
+use super::carry::{Done, Trial};
 use super::part::PartId;
 use crate::base::{Error, Result};
-use crate::reference::FilmMaterial;
+use crate::reference::{FilmMaterial, Softness};
 use crate::scenario::Service;
 use crate::study::life::LifeSettings;
 use crate::study::matching::worn_areas;
-use crate::study::{Match, Measure, Reinforcement, Season, Wearing, matching, reinforce};
+use crate::study::{
+    Match, Measure, Reinforcement, RubAndKnock, Rung, Season, Wearing, matching, reinforce,
+    thick_stacks,
+};
 use crate::wear::End;
 
 impl Trial {
@@ -70,6 +73,64 @@ impl Trial {
             &measures,
             steps,
         )
+    }
+
+    /// What more topcoats would do where the season rubs a figure first: later through, but sooner
+    /// to chip where it is knocked. `None` if nothing of the run rubs softly there, or nothing knocks.
+    ///
+    /// # Errors
+    /// A coat the stock does not have.
+    pub fn stacks(&self, service: &Service, most: usize) -> Result<Option<(String, Vec<Rung>)>> {
+        let season = self.season(service)?;
+        let plan = &self.scenario.specimens[service.specimen];
+        let Some(area) = worn_areas(&self.figure, &plan.specimen, &season)
+            .into_iter()
+            .next()
+        else {
+            return Ok(None);
+        };
+        let parts = || {
+            self.done
+                .iter()
+                .filter(|d| d.id.specimen == service.specimen)
+        };
+        let dent = |d: &&Done, p: usize| d.outcome.rate.mean.totals()[p].dent;
+        let place = |p: usize| parts().map(|d| dent(&d, p)).sum::<f64>();
+        let Some(&p) = area
+            .patches
+            .iter()
+            .max_by(|a, b| place(**a).total_cmp(&place(**b)))
+        else {
+            return Ok(None);
+        };
+        let knock = parts().max_by(|a, b| dent(a, p).total_cmp(&dent(b, p)));
+        let rub = season
+            .iter()
+            .filter(|w| w.treatment.softness != Softness::Hard)
+            .max_by(|a, b| {
+                let work = |w: &Wearing<'_>| w.rate.mean.totals()[p].friction * w.amount;
+                work(a).total_cmp(&work(b))
+            });
+        let (Some(knock), Some(rub)) = (knock.filter(|k| dent(k, p) > 0.0), rub) else {
+            return Ok(None);
+        };
+        let coat = match (&service.extra_coat, plan.specimen.outer()) {
+            (Some(name), _) => name.clone(),
+            (None, Some(outer)) => outer.material.name.clone(),
+            (None, None) => return Ok(None),
+        };
+        let case = RubAndKnock {
+            patch: &self.figure.patches[p],
+            rubbed_by: rub.treatment,
+            rub: &rub.rate.mean.totals()[p],
+            knock: &knock.outcome.rate.mean.totals()[p],
+        };
+        let rungs = thick_stacks(&plan.stock, &plan.specimen, case, (&coat, most))?;
+        let words = format!(
+            "{}, rubbed by \"{}\", knocked by \"{}\", more coats of {coat}",
+            area.words, rub.exposure, self.scenario.exposures[knock.id.exposure].name
+        );
+        Ok(Some((words, rungs)))
     }
 
     fn season(&self, service: &Service) -> Result<Vec<Wearing<'_>>> {

@@ -61,7 +61,10 @@ fn a_season_is_matched_and_reinforced() {
     let done = run(folder.path(), &["run", "s.toml", "-o", "r"]);
     assert!(done.status.success(), "{}", complaint(&done));
 
-    let matched = run(folder.path(), &["match", "r", "--service", "season.toml", "--json"]);
+    let matched = run(
+        folder.path(),
+        &["match", "r", "--service", "season.toml", "--json"],
+    );
     assert!(matched.status.success(), "{}", complaint(&matched));
     let said = result(&matched);
     let json: serde_json::Value =
@@ -69,7 +72,10 @@ fn a_season_is_matched_and_reinforced() {
     let mix = &json["match"]["mix"];
     let units = mix[0]["units"].as_f64().expect("units");
     assert!((units / 150.0 - 1.0).abs() < 1e-6, "{said}");
-    assert!(json["match"]["misfit"].as_f64().expect("misfit") < 1e-6, "{said}");
+    assert!(
+        json["match"]["misfit"].as_f64().expect("misfit") < 1e-6,
+        "{said}"
+    );
     let table = fs::read_to_string(folder.path().join("r/match.csv")).expect("table");
     assert!(table.starts_with("kind,name,units_per_season"), "{table}");
 
@@ -95,5 +101,8 @@ fn a_season_is_matched_and_reinforced() {
     let wrong = run(folder.path(), &["match", "r", "--service", "wrong.toml"]);
     assert_eq!(wrong.status.code(), Some(2));
     let told = complaint(&wrong);
-    assert!(told.contains("did you mean \"under\"") && told.contains("wrong.toml:8"), "{told}");
+    assert!(
+        told.contains("did you mean \"under\"") && told.contains("wrong.toml:8"),
+        "{told}"
+    );
 }
