@@ -4,6 +4,7 @@ pub mod args;
 pub mod ask;
 pub mod bench;
 pub mod complain;
+pub mod inspect;
 pub mod look;
 pub mod results;
 pub mod run;
@@ -55,7 +56,7 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
                 crate::base::Error::system("write the manual page", "stdout", &cause)
             })
         }
-        Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Inspect(args) => inspect::inspect(&args, talk),
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
         Command::Bench(command) => bench::bench(&command, talk),

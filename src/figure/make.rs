@@ -81,6 +81,7 @@ impl Maker<'_> {
         drop_unused(&mut mesh);
         notes.extend(place(&mut mesh, self.told, self.settings)?);
         let (shells, turned_triangles) = agree(&mut mesh);
+        refuse_loose(&shells)?;
         let mut shells = outside_out(&mut mesh, shells, &mut notes);
         let mut nests = nests(&mesh, &shells);
         let turned_shells = turn_inside_out(&mut mesh, &mut shells, &mut nests);
@@ -141,6 +142,25 @@ fn drop_unused(mesh: &mut Mesh) {
     for t in &mut mesh.triangles {
         *t = t.map(|v| new[v as usize]);
     }
+}
+
+/// Triangles that do not join are no surface: nothing could be said about inside and outside, and
+/// a lot of time would be spent on it.
+fn refuse_loose(shells: &Shells) -> Result<()> {
+    const MANY: usize = 5000;
+    const MOSTLY: f64 = 0.9;
+    let list = &shells.list;
+    let all: f64 = list.iter().map(|s| s.area).sum();
+    let loose = list.iter().filter(|s| s.triangles <= 2);
+    if list.len() > MANY && loose.map(|s| s.area).sum::<f64>() > MOSTLY * all {
+        return Err(Error::input(format!(
+            "the triangles do not join: {} loose pieces",
+            list.len()
+        ))
+        .hint("merge the corners that lie in one place (\"merge by distance\") and export again")
+        .hint("or the file is damaged: fetch it again"));
+    }
+    Ok(())
 }
 
 /// A file that is inside out as a whole is turned as a whole.

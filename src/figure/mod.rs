@@ -31,6 +31,7 @@ mod grid;
 mod make;
 mod quickhull;
 mod sample;
+mod tint;
 
 pub use crate::format::read::Axis;
 pub use display::Display;
@@ -97,5 +98,7 @@ fn scatter(key: u64) -> u64 {
     z ^ (z >> 31)
 }
 
+#[cfg(test)]
+mod invariance;
 #[cfg(test)]
 mod tests;
