@@ -121,6 +121,7 @@ fn found_by(method: SolidMethod) -> &'static str {
     match method {
         SolidMethod::Divergence => "exact: every shell is closed and none overlaps",
         SolidMethod::Columns => "counted along columns, overlaps once",
+        SolidMethod::Lids => "flat holes closed with flat lids, overlaps counted once",
         SolidMethod::ColumnsAndWinding => {
             "counted along columns, holes closed nearly flat; weigh the real figure if you can"
         }

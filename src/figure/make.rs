@@ -315,7 +315,7 @@ fn patch(members: &[usize], pieces: &[Piece], bends: &[Bend]) -> Patch {
 
 fn digest(mesh: &Mesh, settings: &Settings) -> [u8; 32] {
     let mut hasher = blake3::Hasher::new();
-    hasher.update(b"figure 1");
+    hasher.update(b"figure 2");
     hasher.update(&settings.patch.to_le_bytes());
     let mut block = Vec::with_capacity(1 << 16);
     for v in &mesh.vertices {

@@ -28,6 +28,7 @@ mod cluster;
 mod curvature;
 mod exposed;
 mod grid;
+mod lid;
 mod make;
 mod quickhull;
 mod sample;
