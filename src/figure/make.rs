@@ -81,7 +81,7 @@ impl Maker<'_> {
         drop_unused(&mut mesh);
         notes.extend(place(&mut mesh, self.told, self.settings)?);
         let (shells, turned_triangles) = agree(&mut mesh);
-        refuse_loose(&shells)?;
+        refuse_heaps(&mesh, &shells)?;
         let mut shells = outside_out(&mut mesh, shells, &mut notes);
         let mut nests = nests(&mesh, &shells);
         let turned_shells = turn_inside_out(&mut mesh, &mut shells, &mut nests);
@@ -144,11 +144,12 @@ fn drop_unused(mesh: &mut Mesh) {
     }
 }
 
-/// Triangles that do not join are no surface: nothing could be said about inside and outside, and
-/// a lot of time would be spent on it.
-fn refuse_loose(shells: &Shells) -> Result<()> {
+/// Triangles that do not join are no surface, and no figure is folded a hundred times over itself:
+/// nothing could be said about inside and outside, and a lot of time would be spent on it.
+fn refuse_heaps(mesh: &Mesh, shells: &Shells) -> Result<()> {
     const MANY: usize = 5000;
     const MOSTLY: f64 = 0.9;
+    const FOLDED: f64 = 50.0;
     let list = &shells.list;
     let all: f64 = list.iter().map(|s| s.area).sum();
     let loose = list.iter().filter(|s| s.triangles <= 2);
@@ -159,6 +160,16 @@ fn refuse_loose(shells: &Shells) -> Result<()> {
         ))
         .hint("merge the corners that lie in one place (\"merge by distance\") and export again")
         .hint("or the file is damaged: fetch it again"));
+    }
+    let (low, high) = mesh.bounds().unwrap_or_default();
+    let size = high - low;
+    let around = 2.0 * (size.x * size.y + size.y * size.z + size.z * size.x);
+    if all > FOLDED * around {
+        return Err(Error::input(format!(
+            "the surface is {:.0} times as large as the box around it, which no figure's is",
+            all / around
+        ))
+        .hint("the file is damaged or holds a cloud of triangles: export or fetch it again"));
     }
     Ok(())
 }

@@ -367,6 +367,28 @@ fn convex_pieces_keep_the_outline_and_few_corners() {
 }
 
 #[test]
+fn heaps_of_triangles_are_no_figures() {
+    let mut random = crate::base::random::stream(5, &["heap"], 0);
+    let mut point = || {
+        use rand::RngExt;
+        Vec3::new(random.random(), random.random(), random.random()) * 40.0
+    };
+    let settings = Settings::default();
+    let refused = |mesh: &Mesh| Figure::from_mesh("heap", mesh, &settings).unwrap_err();
+    let corners: Vec<Vec3> = (0..18_000).map(|_| point()).collect();
+    let loose = Mesh {
+        triangles: (0..6000).map(|i| [3 * i, 3 * i + 1, 3 * i + 2]).collect(),
+        vertices: corners.clone(),
+    };
+    assert!(refused(&loose).what().contains("do not join"));
+    let ribbon = Mesh {
+        triangles: (0..6000).map(|i| [i, i + 1, i + 2]).collect(),
+        vertices: corners[..6002].to_vec(),
+    };
+    assert!(refused(&ribbon).what().contains("as large as the box"));
+}
+
+#[test]
 fn the_same_mesh_twice_is_the_same_figure_to_the_bit() {
     let (a, b) = (figure(&porter()), figure(&porter()));
     assert_eq!(a.hash, b.hash);

@@ -93,7 +93,7 @@ mod tests {
         let resources = &theirs.root.resources;
         let mesh = resources.object.iter().find_map(|o| o.get_mesh()).unwrap();
         let corners: Vec<[u32; 3]> = (mesh.triangles.triangle.iter())
-            .map(|t| [t.v1, t.v2, t.v3].map(|v| v as u32))
+            .map(|t| [t.v1, t.v2, t.v3])
             .collect();
         assert_eq!(corners, FACES);
         assert_eq!(mesh.vertices.vertex.len(), sample().vertices_mm.len());

@@ -14,7 +14,6 @@ import struct
 import subprocess
 import sys
 import tempfile
-import time
 import zlib
 import zipfile
 
@@ -31,16 +30,22 @@ def limit():
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
 
+def spent():
+    """CPU seconds of finished children: a busy machine does not count."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def check(program, path, words, codes=(WRONG_INPUT,)):
     global passed, failed
-    start = time.monotonic()
+    start = spent()
     command = [program, "inspect", str(path)]
     try:
-        done = subprocess.run(command, capture_output=True, text=True, errors="replace", preexec_fn=limit, timeout=6 * SECONDS)
+        done = subprocess.run(command, capture_output=True, text=True, errors="replace", preexec_fn=limit, timeout=15 * SECONDS)
         code, said = done.returncode, " ".join((done.stderr + done.stdout).split())
     except subprocess.TimeoutExpired:
         code, said = "no end", ""
-    took = time.monotonic() - start
+    took = spent() - start
     # A refusal is wrapped to the width of the terminal, with a bar in front.
     said = said.replace("│ ", "").replace("| ", "")
     good = code in codes and took < SECONDS and all(w in said for w in words)
@@ -218,7 +223,7 @@ def shapes(folder):
     path = folder / "a ribbon without end.stl"
     at = random.random((6_000, 3)) * 40
     stl(path, np.stack([at[:-2], at[1:-1], at[2:]], 1))
-    yield path, [], (0, WRONG_INPUT)
+    yield path, ["as large as the box"]
 
 
 def main(program):
