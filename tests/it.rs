@@ -3,6 +3,7 @@
 mod it {
     pub mod bad_input;
     pub mod bench_story;
+    pub mod broken_meshes;
     pub mod scenarios;
     pub mod season;
     pub mod help;

@@ -133,12 +133,18 @@ pub struct InspectArgs {
     /// Height over all in millimetres, base included.
     #[arg(long, value_name = "H")]
     pub height_mm: Option<f64>,
-    /// Axis of the file that points up.
-    #[arg(long, value_name = "x|y|z")]
+    /// Factor on the file's unit: 25.4 for a file in inches.
+    #[arg(long, value_name = "F", conflicts_with = "height_mm")]
+    pub scale: Option<f64>,
+    /// Axis of the file that points up: x, y, z, or -x, -y, -z.
+    #[arg(long, value_name = "AXIS", allow_hyphen_values = true)]
     pub up: Option<String>,
     /// Edge length of a patch in millimetres.
     #[arg(long, default_value_t = 0.5, value_name = "MM")]
     pub patch_mm: f64,
+    /// Also split the figure into convex pieces, as figures that touch each other are (seconds).
+    #[arg(long)]
+    pub pieces: bool,
     /// Folder for the picture.
     #[arg(short, long, value_name = "DIR")]
     pub output: Option<PathBuf>,
@@ -239,6 +245,9 @@ pub enum ExportFormat {
     Obj,
     /// Every channel as point data.
     Vtu,
+    /// Colours at the corners of the triangles, as slicers and print services read them.
+    #[value(name = "3mf")]
+    ThreeMf,
     /// The patches as a table.
     Csv,
 }

@@ -4,6 +4,7 @@ pub mod args;
 pub mod ask;
 pub mod bench;
 pub mod complain;
+pub mod inspect;
 pub mod look;
 pub mod results;
 pub mod run;
@@ -56,7 +57,7 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
                 crate::base::Error::system("write the manual page", "stdout", &cause)
             })
         }
-        Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Inspect(args) => inspect::inspect(&args, talk),
         Command::Match(args) => season::matched(&args, talk),
         Command::Reinforce(args) => season::reinforced(&args, talk),
         Command::Compare(args) => ask::compare(&args, talk),

@@ -105,7 +105,7 @@ impl Job {
         let text = serde_json::to_vec_pretty(&numbers)
             .map_err(|cause| Error::refused(format!("cannot write the summary: {cause}")))?;
         atomic::write(self.folder.join("summary.json"), &text)?;
-        let light = Display::light(&trial.figure);
+        let light = display.light(&trial.figure);
         let html = render(&page(trial, answers, &light, from))?;
         atomic::write(self.folder.join("report.html"), html.as_bytes())
     }

@@ -1,5 +1,6 @@
 //! Asks, words and draws; never computes.
 
+pub mod anatomy;
 pub mod fill;
 pub mod folder;
 pub mod heat;

@@ -1,6 +1,7 @@
 //! How each kind of exposure is computed: settings of the scenario into settings of the engines.
 
-use super::part::{Outcome, Part};
+use super::part::{ENGINES, Outcome, Part};
+use super::store::{Key, Store};
 use crate::base::note::Topic;
 use crate::base::{Error, Note, Place, Result, Vec3, Watch};
 use crate::contact::pad::{Filling, Pad, SURVEY};
@@ -11,10 +12,12 @@ use crate::exposure::handle::Handle;
 use crate::exposure::ride::Ride;
 use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::{Drop, Names, Precision, Tumble};
+use crate::figure::{Hull, pieces::Fit};
 use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
 use crate::law::grip::Hand;
 use crate::law::schedule;
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
+use serde::{Deserialize, Serialize};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -39,10 +42,33 @@ const SLOT_TILT: f64 = 0.0524;
 /// [Pa] foams firmer than this at 40 % have closed cells.
 const CLOSED_ABOVE: f64 = 20e3;
 
+/// Convex pieces as they lie in the store.
+#[derive(Serialize, Deserialize)]
+struct KeptPieces {
+    /// [m]
+    corners: Vec<Vec<[f64; 3]>>,
+    fit: Fit,
+}
+
+impl KeptPieces {
+    fn note(&self) -> Note {
+        Note::new(
+            Topic::Limit,
+            format!(
+                "figures touch each other as {} convex pieces of {:.2} times the volume: such touches are placed to about {:.1} mm (99 % of the surface to {:.1} mm); touches of walls are exact",
+                self.corners.len(),
+                self.fit.volume_ratio,
+                self.fit.buried_most * 1e3,
+                self.fit.buried_99 * 1e3
+            ),
+        )
+    }
+}
+
 impl Part<'_> {
-    pub(super) fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
+    pub(super) fn compute(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let mut outcome = match &self.exposure.deed {
-            Deed::Tumble { .. } => self.tumble(watch),
+            Deed::Tumble { .. } => self.tumble(store, watch),
             Deed::Drop { .. } => self.drop(watch),
             Deed::Rub { .. } => self.rub(watch),
             Deed::Handle { .. } => self.handle(watch),
@@ -119,7 +145,24 @@ impl Part<'_> {
         }
     }
 
-    fn tumble(&self, watch: &dyn Watch) -> Result<Outcome> {
+    /// Corners of the convex pieces, from the store or computed and kept: every specimen and
+    /// exposure of the figure uses the same ones.
+    fn pieces(&self, store: &Store) -> Result<KeptPieces> {
+        let key = Key::of("pieces", &(ENGINES, self.figure.hash))?;
+        if let Some(kept) = store.get(&key) {
+            return Ok(kept);
+        }
+        let found = self.figure.pieces()?;
+        let corners = |h: &Hull| h.points.iter().map(|p| [p.x, p.y, p.z]).collect();
+        let kept = KeptPieces {
+            corners: found.hulls.iter().map(corners).collect(),
+            fit: found.fit,
+        };
+        store.put(&key, &kept)?;
+        Ok(kept)
+    }
+
+    fn tumble(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let Deed::Tumble {
             size,
             motion,
@@ -130,16 +173,14 @@ impl Part<'_> {
         else {
             return Err(wrong_kind());
         };
-        let pieces = match figures {
-            1 => Vec::new(),
-            _ => self
-                .figure
-                .pieces()?
-                .hulls
-                .into_iter()
-                .map(|h| h.points)
-                .collect(),
+        let kept = match figures {
+            1 => None,
+            _ => Some(self.pieces(store)?),
         };
+        let pieces = kept.iter().flat_map(|k| &k.corners);
+        let pieces: Vec<Vec<Vec3>> = pieces
+            .map(|corners| corners.iter().map(|p| Vec3::from(*p)).collect())
+            .collect();
         let tumble = Tumble {
             figures: *figures as usize,
             pieces,
@@ -150,7 +191,10 @@ impl Part<'_> {
             precision: self.precision(),
             ..Tumble::new(Vec3::from(*size), path(motion)?, self.touch(*restitution)?)
         };
-        let tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
+        let mut tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
+        if let Some(kept) = &kept {
+            tumbled.rate.notes.push(kept.note());
+        }
         Ok(Outcome {
             rate: tumbled.rate,
             ledgers: tumbled.ledgers,

@@ -153,7 +153,7 @@ impl<'a> Part<'a> {
         if let Some(outcome) = store.get(&key) {
             return Ok(outcome);
         }
-        let outcome = self.compute(watch)?;
+        let outcome = self.compute(store, watch)?;
         // A part cut short by the time budget depends on the machine: it is shown, not kept.
         if !watch.enough() {
             store.put(&key, &outcome)?;
