@@ -13,6 +13,7 @@ pub mod picture;
 pub mod plane;
 pub mod press;
 pub mod presser;
+mod profile;
 #[cfg(test)]
 mod press_tests;
 pub mod relief;

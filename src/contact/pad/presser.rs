@@ -5,6 +5,7 @@ use super::finger::Dome;
 use super::foundation::Pad;
 use super::grid::Grid;
 use super::imprint::Press;
+use super::profile::Profile;
 use super::relief::{self, Pose, Relief};
 use super::settle::{Push, Pyramid};
 use crate::base::{Error, Result, Vec3};
@@ -47,8 +48,12 @@ pub struct Presser<'a> {
     figure: &'a Figure,
     pad: &'a Pad,
     spacing: f64,
-    ready: Mutex<BTreeMap<(usize, usize), Arc<Pyramid>>>,
+    profile: Profile,
+    /// By columns, rows and whether it is the coarse look.
+    ready: Mutex<BTreeMap<Sides, Arc<Pyramid>>>,
 }
+
+type Sides = (usize, usize, bool);
 
 impl<'a> Presser<'a> {
     /// * `spacing`: \[m\] of the finest grid: [`FINE`] for results, [`SURVEY`] for surveys
@@ -58,6 +63,7 @@ impl<'a> Presser<'a> {
             figure,
             pad,
             spacing,
+            profile: Profile::new(pad),
             ready: Mutex::default(),
         }
     }
@@ -133,22 +139,20 @@ impl<'a> Presser<'a> {
         let grid = Grid::covering(low, high, GAP * self.pad.thickness, spacing);
         let mut relief = Relief::new(triangles, &grid, reach);
         relief.cut(outline);
-        let make = || Arc::new(Pyramid::new(self.pad, grid.columns, grid.rows, spacing));
-        if spacing != self.spacing {
-            return (relief, make());
-        }
         // A pyramid depends on the sides alone: which thread makes it does not matter.
-        let key = (grid.columns, grid.rows);
+        let key = (grid.columns, grid.rows, spacing != self.spacing);
         let held = self.lock().get(&key).cloned();
         let pyramid = held.unwrap_or_else(|| {
-            let made = make();
+            let (columns, rows) = (grid.columns, grid.rows);
+            let made = Pyramid::with(&self.profile, self.pad, columns, rows, spacing);
+            let made = Arc::new(made);
             self.lock().insert(key, made.clone());
             made
         });
         (relief, pyramid)
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<(usize, usize), Arc<Pyramid>>> {
+    fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<Sides, Arc<Pyramid>>> {
         self.ready.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }

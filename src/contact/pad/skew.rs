@@ -6,7 +6,7 @@
 
 use super::foundation::{Filling, Foundation, Pad};
 use super::imprint::Press;
-use super::plane::{Scratch, Wave};
+use super::plane::{Real, Scratch, Wave};
 use super::press::Workspace;
 use crate::base::Result;
 use crate::law::layer;
@@ -68,14 +68,15 @@ impl Pull {
         let plane = &foundation.plane;
         let mut scratch = Scratch::default();
         let mut spectrum = vec![Wave::default(); plane.len()];
-        plane.forward(pressure, &mut spectrum, &mut scratch);
+        let single: Vec<Real> = pressure.iter().map(|p| *p as Real).collect();
+        plane.forward(&single, &mut spectrum, &mut scratch);
         let scale = friction / plane.cells() as f64;
         for (s, k) in spectrum.iter_mut().zip(&self.kernel) {
-            *s *= Wave::new(0.0, k * scale);
+            *s *= Wave::new(0.0, (k * scale) as Real);
         }
         let mut sinking = vec![0.0; plane.cells()];
         plane.back(&mut spectrum, &mut sinking, &mut scratch);
-        sinking
+        sinking.into_iter().map(f64::from).collect()
     }
 }
 
