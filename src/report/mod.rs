@@ -2,6 +2,7 @@
 
 pub mod fill;
 pub mod folder;
+pub mod footprints;
 pub mod heat;
 pub mod picture;
 pub mod summary;

@@ -198,7 +198,7 @@ impl Solver<'_> {
                 }
                 // Once more, straight down; then there is no lower place to be found.
                 None if !stalled => {
-                    self.energy(&p);
+                    energy = self.energy(&p);
                     (memory.fresh, stalled) = (true, true);
                 }
                 None => break,

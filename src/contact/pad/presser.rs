@@ -88,11 +88,9 @@ impl<'a> Presser<'a> {
     /// # Errors
     /// As [`Self::press`].
     pub fn press_in(&self, pose: &Pose, push: Push, outline: &Outline) -> Result<Press> {
-        let mut triangles = relief::turned(&self.figure.mesh, pose);
-        let highest = relief::top(&triangles);
-        if let Some(window) = &outline.window {
-            triangles.retain(|t| window.meets(t));
-        }
+        let (triangles, highest) = relief::turned_in(&self.figure.mesh, pose, |t| {
+            outline.window.is_none_or(|w| w.meets(t))
+        });
         if triangles.is_empty() {
             return Err(Error::input("there is no surface under the pad"));
         }
@@ -113,11 +111,15 @@ impl<'a> Presser<'a> {
         for _ in 0..MOST_REPEATS {
             reach = reach.min(deepest);
             let (relief, pyramid) = self.at_reach(&triangles, self.spacing, reach, outline);
-            let settled = pyramid.settle(&relief, push)?;
-            if settled.indentation <= reach || reach >= deepest {
-                return Ok(Press::new(*pose, relief, settled));
+            match pyramid.settle(&relief, push) {
+                Ok(settled) if settled.indentation <= reach || reach >= deepest => {
+                    return Ok(Press::new(*pose, relief, settled));
+                }
+                Ok(settled) => reach = RESERVE * settled.indentation + LEAST_RESERVE,
+                Err(error) if reach >= deepest => return Err(error),
+                // What is in reach cannot bear the force: there is more below.
+                Err(_) => reach = 2.0 * reach + LEAST_RESERVE,
             }
-            reach = RESERVE * settled.indentation + LEAST_RESERVE;
         }
         Err(Error::refused("the pad kept sinking beyond the grid"))
     }
