@@ -1,7 +1,9 @@
 //! Time of one pad solve on a figure's side, 512 x 512 cells of 0.125 mm, on one core, side by
 //! side with the same method in numpy when a Python with numpy is named in `PAD_PYTHON`.
 //!
-//! `cargo bench --bench pad` prints the times and their ratio; nothing is asserted.
+//! `cargo bench --bench pad` prints the times and their ratio; nothing is asserted. Seconds of one
+//! core, measured as processor time: 0.10 and 0.13 at 1 and 3 mm against 1.35 and 2.45 of numpy
+//! (13 and 18 times); what was tried is in the documentation of `contact::pad`.
 
 use std::time::Instant;
 use thumbworn::base::{Unwatched, Vec3};
