@@ -4,6 +4,7 @@ use super::args::{SculptArgs, StockArgs};
 use super::talk::Talk;
 use crate::base::error::nearest;
 use crate::base::{Error, Place, Result};
+use crate::contact::pad::measure::{HOW_TO_FOAM, HOW_TO_TILT};
 use crate::contact::rigid::EngineKind;
 use crate::contact::rigid::checks::suite;
 use crate::figure::sculpt;
@@ -67,11 +68,24 @@ pub fn stock(args: &StockArgs, talk: &Talk) -> Result<()> {
     let stock = Stock::load()?;
     let text = match &args.name {
         None => show::overview(&stock),
+        Some(name) if name.eq_ignore_ascii_case("foam") => foams(&stock)?,
         Some(name) => show::detail(&stock, name)?,
     };
     talk.result(&text);
     talk.object(&serde_json::json!({ "entries": stock.entries() }));
     Ok(())
+}
+
+/// Every foam of the stock, and how to measure one's own.
+fn foams(stock: &Stock) -> Result<String> {
+    let mut text = String::new();
+    for entry in stock.of(Kind::Counterface) {
+        if stock.counterface(&entry.name)?.cld40().is_ok() {
+            text.push_str(&show::detail(stock, &entry.name)?);
+            text.push('\n');
+        }
+    }
+    Ok(format!("{text}{HOW_TO_FOAM}\n\n{HOW_TO_TILT}"))
 }
 
 /// `thumbworn check`: expected and found, for both engines.

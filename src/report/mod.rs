@@ -3,6 +3,7 @@
 pub mod anatomy;
 pub mod fill;
 pub mod folder;
+pub mod footprints;
 pub mod heat;
 pub mod picture;
 pub mod summary;

@@ -3,6 +3,7 @@
 use crate::base::Note;
 use crate::dose::Unit;
 use crate::figure::Settings;
+use crate::law::grip::Hand;
 use crate::reference::{Modifiers, Stock, SystemRate};
 use crate::wear::{PressureSensitivity, Specimen};
 use serde::Serialize;
@@ -248,6 +249,25 @@ pub struct WhatIfPlan {
 }
 
 impl ExposurePlan {
+    /// The hand of a handling exposure, the usual one for anything not given.
+    #[must_use]
+    pub fn hand(&self) -> Hand {
+        let usual = Hand::default();
+        match self.deed {
+            Deed::Handle {
+                floor,
+                margin,
+                acceleration,
+                ..
+            } => Hand {
+                floor: floor.unwrap_or(usual.floor),
+                margin: margin.unwrap_or(usual.margin),
+                acceleration: acceleration.unwrap_or(usual.acceleration),
+            },
+            _ => usual,
+        }
+    }
+
     /// What is declared about wear on this exposure for a specimen.
     #[must_use]
     pub fn modifiers(&self, specimen: &SpecimenPlan) -> Modifiers {

@@ -1,10 +1,10 @@
 //! How each kind of exposure is computed: settings of the scenario into settings of the engines.
 
-use super::part::{ENGINES, Outcome, Part};
+use super::part::{ENGINES, Footprint, Outcome, Part};
 use super::store::{Key, Store};
 use crate::base::note::Topic;
 use crate::base::{Error, Note, Place, Result, Vec3, Watch};
-use crate::contact::pad::{Filling, Pad, SURVEY};
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::recording::Recording;
 use crate::contact::rigid::{BoxPath, EngineKind};
 use crate::contact::{Restitution, Solidity, Touch};
@@ -14,7 +14,6 @@ use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::{Drop, Names, Precision, Tumble};
 use crate::figure::{Hull, pieces::Fit};
 use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
-use crate::law::grip::Hand;
 use crate::law::schedule;
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
 use serde::{Deserialize, Serialize};
@@ -23,10 +22,13 @@ use std::sync::Arc;
 
 /// Most replicates of hard contact: 400 x 20 s of tumbling, 400 x 16 drops.
 const MOST_REPLICATES: u64 = 400;
-/// Poses per face of a rub, and of a ride.
-const POSES: usize = 8;
-/// Grasps per hold.
-const GRASPS: usize = 12;
+/// Most poses per face of a rub.
+const MOST_POSES: u64 = 32;
+/// Most stretches of road, each in a pose of its own.
+const MOST_STRETCHES: u64 = 16;
+/// Most sets of [`crate::exposure::handle::SET`] grasps per hold: 40 grasps. A press costs some 8 ms,
+/// nearly all of it looking at the mesh and booking, and 48 sets made an evening of play 3.5 times as long.
+const MOST_SETS: u64 = 10;
 /// [m] slip of a finger per pick-up when none is given (prior 1 to 12 mm, grade D).
 const SLIP: f64 = 4e-3;
 /// [m] slide of the base when put down (prior, grade D).
@@ -162,6 +164,13 @@ impl Part<'_> {
         Ok(kept)
     }
 
+    fn up_to(&self, budget: u64) -> Precision {
+        Precision {
+            budget,
+            ..self.precision()
+        }
+    }
+
     fn tumble(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let Deed::Tumble {
             size,
@@ -199,6 +208,9 @@ impl Part<'_> {
             rate: tumbled.rate,
             ledgers: tumbled.ledgers,
             footprints: Vec::new(),
+            catching: Vec::new(),
+            skew: None,
+            reason: String::new(),
         })
     }
 
@@ -226,6 +238,9 @@ impl Part<'_> {
             rate: dropped.rate,
             ledgers: dropped.ledgers,
             footprints: Vec::new(),
+            catching: Vec::new(),
+            skew: None,
+            reason: String::new(),
         })
     }
 
@@ -254,14 +269,18 @@ impl Part<'_> {
             pad_length: *pad_length,
             faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
             tilt: *tilt,
-            poses: POSES,
+            precision: self.up_to(MOST_POSES),
             spacing: SURVEY,
         };
         let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        let names = faces.iter().map(|f| format!("pad on the {}", word(*f)));
         Ok(Outcome {
             rate: rubbed.rate,
             ledgers: Vec::new(),
-            footprints: rubbed.pictures,
+            footprints: footprints(names, rubbed.pictures),
+            catching: rubbed.catching,
+            skew: rubbed.skew,
+            reason: rubbed.reason,
         })
     }
 
@@ -269,39 +288,39 @@ impl Part<'_> {
         let Deed::Handle {
             fingers,
             holds,
-            acceleration,
             slip,
-            floor,
-            margin,
+            ..
         } = &self.exposure.deed
         else {
             return Err(wrong_kind());
         };
-        let usual = Hand::default();
         let handle = Handle {
             name: self.exposure.name.clone(),
             friction: self.friction,
-            hand: Hand {
-                floor: floor.unwrap_or(usual.floor),
-                margin: margin.unwrap_or(usual.margin),
-                acceleration: acceleration.unwrap_or(usual.acceleration),
-            },
+            hand: self.exposure.hand(),
             fingers: *fingers,
             holds: *holds,
             slip: slip.unwrap_or(SLIP),
             twist: 0.0,
             table_friction: TABLE_FRICTION,
             table_slip: TABLE_SLIP,
-            grasps: GRASPS,
+            precision: self.up_to(MOST_SETS),
             spacing: SURVEY,
         };
         let handled = handle.run(self.figure, &self.body, self.scenario.seed, watch)?;
         let mut rate = handled.rate;
-        rate.notes.push(Note::new(Topic::Limit, handled.reason));
+        rate.notes
+            .push(Note::new(Topic::Limit, handled.reason.clone()));
+        let held = ["base", "body", "top"].iter().zip(holds);
+        let names = (held.filter(|(_, share)| **share > 0.0))
+            .map(|(zone, _)| format!("thumb, hold by the {zone}"));
         Ok(Outcome {
             rate,
             ledgers: Vec::new(),
-            footprints: handled.pictures,
+            footprints: footprints(names, handled.pictures),
+            catching: Vec::new(),
+            skew: None,
+            reason: handled.reason,
         })
     }
 
@@ -327,18 +346,30 @@ impl Part<'_> {
             speed: speed.unwrap_or(SPEED),
             insertions: insertions.unwrap_or(INSERTIONS),
             tilt: SLOT_TILT,
-            poses: POSES,
+            precision: self.up_to(MOST_STRETCHES),
             spacing: SURVEY,
         };
         let ridden = ride.run(self.figure, &self.body, self.scenario.seed, watch)?;
         let mut rate = ridden.rate;
-        rate.notes.push(Note::new(Topic::Limit, ridden.reason));
+        rate.notes
+            .push(Note::new(Topic::Limit, ridden.reason.clone()));
+        let loose = (*interference < 0.0).then_some("floor of the slot".to_string());
+        let walls = (1..).map(|k| format!("wall {k} of the slot"));
         Ok(Outcome {
             rate,
             ledgers: Vec::new(),
-            footprints: ridden.pictures,
+            footprints: footprints(loose.into_iter().chain(walls), ridden.pictures),
+            catching: ridden.catching,
+            skew: None,
+            reason: ridden.reason,
         })
     }
+}
+
+fn footprints(names: impl Iterator<Item = String>, pictures: Vec<Picture>) -> Vec<Footprint> {
+    (names.zip(pictures))
+        .map(|(what, picture)| Footprint { what, picture })
+        .collect()
 }
 
 fn wrong_kind() -> Error {

@@ -10,5 +10,5 @@ pub mod store;
 
 pub use answer::{Answers, AreaAnswer, EndLife, PartAnswer};
 pub use carry::{Done, Foreman, Trial};
-pub use part::{Outcome, PartId};
+pub use part::{Footprint, Outcome, PartId};
 pub use store::{Key, Store};

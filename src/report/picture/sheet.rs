@@ -241,7 +241,7 @@ pub(super) fn ink(size: f32, weight: f32, colour: Rgb) -> Ink {
 }
 
 /// A bar of 10 mm, or of the round length nearest to a tenth of the sheet's width.
-fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
+pub(super) fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
     let room = (0.16 * canvas.width as f32).clamp(60.0, 220.0);
     let lengths = [
         0.1_f32, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0,
@@ -261,7 +261,7 @@ fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
 }
 
 /// The bar with its numbers and heading, at the right.
-fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
+pub(super) fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
     let long = (0.42 * canvas.width as f32) as i32;
     let (x, y) = (canvas.width as i32 - long - 48, line + 36);
     let heading = (ink(21.0, 0.45, INK), Align::Left);
