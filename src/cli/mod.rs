@@ -7,6 +7,7 @@ pub mod complain;
 pub mod look;
 pub mod results;
 pub mod run;
+pub mod sweep;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -59,6 +60,7 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
         Command::Bench(command) => bench::bench(&command, talk),
+        Command::Sweep(command) => sweep::sweep(&command, talk),
         Command::Advise(args) => bench::advise(&args, talk),
         Command::Export(args) => ask::export(&args, talk),
         Command::Stock(args) => look::stock(&args, talk),

@@ -5,6 +5,7 @@ pub mod folder;
 pub mod heat;
 pub mod picture;
 pub mod summary;
+pub mod sweep;
 pub mod tables;
 pub mod words;
 pub mod page;
