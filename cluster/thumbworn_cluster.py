@@ -220,7 +220,7 @@ def feed(client, sweep, deadline, failures, progress):
     client.register_plugin(sweep.parcel(), name=sweep.label)
     waiting = iter([k for k in sweep.missing() if k not in failures])
     attempts = {}
-    flying = as_completed(with_results=False)
+    flying = as_completed(loop=client.loop, with_results=False)
 
     def hand_out(k):
         # A new name for every attempt: a name that was cancelled or failed would give the old answer.
@@ -268,6 +268,13 @@ def run(args):
 
     cloudpickle.register_pickle_by_value(sys.modules[__name__])
     sweep = Sweep(args.folder, args.program)
+    # The program says itself whether it is the one that made the plan.
+    asked = subprocess.run(
+        [os.path.abspath(args.program), "--quiet", "sweep", "part", args.folder, "--serve"],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True,
+    )
+    if asked.returncode:
+        raise SystemExit(asked.stderr.strip())
     missing, failures = sweep.missing(), {}
     say(f"{sweep.parts} parts, {len(missing)} missing")
     progress = Progress(sweep.parts, len(missing))

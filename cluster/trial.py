@@ -27,44 +27,46 @@ HERE = Path(__file__).resolve().parent
 CLUSTER = HERE / "thumbworn_cluster.py"
 
 SCENARIO = """
-title = "A block in a tin"
+title = "A block in the hand"
 seed = 3
-precision_pct = {precision}
 [figure]
 file = "block.stl"
-patch_mm = 1.5
+patch_mm = {patch}
 [[specimen]]
 name = "metal"
 body = "tin pewter"
-coats = ["acrylic primer, aerosol", "acrylic paint, brush", "satin topcoat, aerosol"]
+coats = ["acrylic paint, brush"]
 [[exposure]]
-name = "tin"
-kind = "tumble"
-minutes = 1
-box_mm = [70, 60, 50]
-wall = "polypropylene"
-shake = {{ amplitude_mm = [20, 15, 10], frequency_hz = [3.0, 3.71, 4.43] }}
-restitution = 0.4
+name = "hands"
+kind = "handle"
+pick_ups = 100
+skin = "clean skin"
 """
 
 SWEEP = """
-title = "Boxes and knocks"
-scenario = "tin.toml"
+title = "Slips and margins"
+scenario = "hands.toml"
 [reading]
+what = "friction work"
 draws = 50
 [[axis]]
-name = "box"
-key = "exposure.tin.box_mm[0]"
-from = 60
-to = 110
+name = "slip"
+key = "exposure.hands.slip_mm"
+from = 1
+to = 9
 steps = {side}
 [[axis]]
-name = "restitution"
-key = "exposure.tin.restitution"
-from = 0.3
-to = 0.6
+name = "margin"
+key = "exposure.hands.margin"
+from = 1.2
+to = 3
 steps = {side}
 """
+
+
+# Parts of a tenth of a second, to show what happens; parts of two seconds, to measure.
+CHEAP = {"patch": 3}
+COSTLY = {"patch": 0.4}
 
 
 def block(half):
@@ -234,10 +236,10 @@ def merged(program, sweep):
     return [(sweep / name).read_bytes() for name in ("sweep.csv", "sweep.json", "sweep.html")]
 
 
-def planned(folder, program, side, precision):
+def planned(folder, program, side, cost):
     folder.mkdir(parents=True)
     (folder / "block.stl").write_bytes(block([8, 6, 10]))
-    (folder / "tin.toml").write_text(SCENARIO.format(precision=precision))
+    (folder / "hands.toml").write_text(SCENARIO.format(**cost))
     (folder / "sweep.toml").write_text(SWEEP.format(side=side))
     output_of(program, "sweep", "plan", folder / "sweep.toml", "-o", folder / "planned", "--no-pilot")
     return folder / "planned"
@@ -265,18 +267,32 @@ def carry_out(story, sweep, folder, program, silent, limit):
         site.end()
 
 
-def trial(program, side=20, silent="30s", precision=60, stories=STORIES, limit=3600):
+def stranger(made, sweep, program):
+    """A program file with one byte more is another one: refused before anything is handed out."""
+    other = made / "other-program"
+    other.write_bytes(program.read_bytes() + b"\n")
+    other.chmod(0o755)
+    command = [sys.executable, CLUSTER, "run", sweep, "tcp://127.0.0.1:1", "--program", other]
+    done = subprocess.run([str(c) for c in command], capture_output=True, text=True)
+    if done.returncode == 0 or "not the one that made the plan" not in done.stderr:
+        raise SystemExit(f"FAILED: another program was not refused: {done.stderr}")
+    print("ok  another program refused", flush=True)
+
+
+def trial(program, side=20, silent="30s", stories=STORIES, limit=3600):
     program = Path(program).resolve()
     passed = 0
     with tempfile.TemporaryDirectory() as made:
         made = Path(made)
-        original = planned(made / "plan", program, side, precision)
+        original = planned(made / "plan", program, side, CHEAP)
         alone = made / "alone"
         shutil.copytree(original, alone)
         began = time.monotonic()
         output_of(program, "sweep", "run", alone, "--jobs", 1)
         print(f"one process: {there(alone)} parts in {time.monotonic() - began:.1f} s", flush=True)
         expected = merged(program, alone)
+        stranger(made, original, program)
+        passed += 1
         for story in stories:
             sweep = made / story.__name__
             shutil.copytree(original, sweep)
@@ -288,12 +304,12 @@ def trial(program, side=20, silent="30s", precision=60, stories=STORIES, limit=3
     return passed
 
 
-def efficiency(program, side, precision):
+def efficiency(program, side, cost):
     """Two workers of one thread against one process of one thread."""
     program = Path(program).resolve()
     with tempfile.TemporaryDirectory() as made:
         made = Path(made)
-        original = planned(made / "plan", program, side, precision)
+        original = planned(made / "plan", program, side, cost)
         alone, both = made / "alone", made / "both"
         shutil.copytree(original, alone)
         shutil.copytree(original, both)
@@ -317,10 +333,9 @@ if __name__ == "__main__":
     parser.add_argument("program")
     parser.add_argument("--side", type=int, default=20, help="values on each of two axes")
     parser.add_argument("--silent", default="30s", help="silence after which a worker is given up")
-    parser.add_argument("--precision", type=float, default=60, help="per cent; smaller makes longer parts")
     parser.add_argument("--efficiency", action="store_true")
     args = parser.parse_args()
     if args.efficiency:
-        efficiency(args.program, args.side, args.precision)
+        efficiency(args.program, args.side, COSTLY)
     else:
-        print(f"{trial(args.program, args.side, args.silent, args.precision)} passed")
+        print(f"{trial(args.program, args.side, args.silent)} passed")

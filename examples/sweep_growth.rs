@@ -57,7 +57,10 @@ fn sweep_file(parts: u64) -> String {
 }
 
 fn grow(folder: &Path, parts: u64) -> Result<()> {
-    for (name, text) in [("sweep.toml", sweep_file(parts)), ("scenario.toml", SCENARIO.into())] {
+    for (name, text) in [
+        ("sweep.toml", sweep_file(parts)),
+        ("scenario.toml", SCENARIO.into()),
+    ] {
         std::fs::write(folder.join(name), text).expect("written");
     }
     let began = Instant::now();
@@ -74,8 +77,16 @@ fn grow(folder: &Path, parts: u64) -> Result<()> {
     let write_s = began.elapsed().as_secs_f64();
     let began = Instant::now();
     let own = std::env::current_exe().expect("this program");
-    let merged = std::process::Command::new(own).arg("merge").arg(&planned).output().expect("starts");
-    assert!(merged.status.success(), "{}", String::from_utf8_lossy(&merged.stderr));
+    let merged = std::process::Command::new(own)
+        .arg("merge")
+        .arg(&planned)
+        .output()
+        .expect("starts");
+    assert!(
+        merged.status.success(),
+        "{}",
+        String::from_utf8_lossy(&merged.stderr)
+    );
     let merge_s = began.elapsed().as_secs_f64();
     let size = |name: &str| std::fs::metadata(planned.join(name)).map_or(0, |m| m.len());
     println!(
@@ -91,7 +102,9 @@ fn grow(folder: &Path, parts: u64) -> Result<()> {
 fn invented(sweep: &Sweep, k: u64) -> Part {
     let plan = &sweep.plan;
     let groups = plan.axes.iter().zip(plan.stands(k));
-    let y: f64 = groups.map(|(axis, stand)| (1.0 + axis.group(stand) as f64).ln()).sum();
+    let y: f64 = groups
+        .map(|(axis, stand)| (1.0 + axis.group(stand) as f64).ln())
+        .sum();
     let draws: Vec<f64> = (0..DRAWS).map(|d| y + (d as f64 * 0.7).sin()).collect();
     Part {
         format: FORMAT,

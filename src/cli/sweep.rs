@@ -108,7 +108,10 @@ fn serve_parts(folder: &Path, talk: &Talk) -> Result<()> {
     for line in std::io::stdin().lock().lines() {
         let line = line.map_err(|cause| Error::system("read a number", "stdin", &cause))?;
         let Ok(k) = line.trim().parse::<u64>() else {
-            return Err(Error::input(format!("\"{}\" is not the number of a part", line.trim())));
+            return Err(Error::input(format!(
+                "\"{}\" is not the number of a part",
+                line.trim()
+            )));
         };
         let watch = talk.part(&format!("part {k}"));
         let made = sweep
@@ -155,7 +158,8 @@ impl Watch for Progress<'_> {
             },
         );
         let comma = if leader.is_empty() { "" } else { "; " };
-        self.bar.progress(fraction, &format!("{words}{comma}{leader}"));
+        self.bar
+            .progress(fraction, &format!("{words}{comma}{leader}"));
     }
 
     fn stopped(&self) -> bool {

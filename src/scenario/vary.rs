@@ -52,9 +52,11 @@ pub fn assign(raw: &RawScenario, key: &str, value: &Value) -> Result<RawScenario
             .as_float()
             .or_else(|| value.as_integer().map(|n| n as f64))
             .ok_or_else(|| Error::input(format!("{key} is a number, not {value}")))?;
-        return Ok((0..raw.specimen.len()).fold(raw.clone(), |varied, specimen| {
-            topcoat_friction(&varied, number, specimen)
-        }));
+        return Ok(
+            (0..raw.specimen.len()).fold(raw.clone(), |varied, specimen| {
+                topcoat_friction(&varied, number, specimen)
+            }),
+        );
     }
     let mut document = Value::try_from(raw)
         .map_err(|cause| Error::refused(format!("cannot vary the scenario: {cause}")))?;
@@ -77,14 +79,18 @@ fn unfit(key: &str, value: &Value, cause: &toml::de::Error) -> Error {
     if let Some((_, rest)) = message.split_once("unknown field `") {
         let typed = rest.split('`').next().unwrap_or(rest);
         let known: Vec<&str> = rest.split('`').skip(2).step_by(2).collect();
-        let error = Error::input(format!("the scenario has no key {key}: no \"{typed}\" there"));
+        let error = Error::input(format!(
+            "the scenario has no key {key}: no \"{typed}\" there"
+        ));
         return match nearest(typed, known.iter().copied()) {
             Some(near) => error.hint(format!("did you mean \"{near}\"?")),
             None => error.hint(format!("known here: {}", known.join(", "))),
         };
     }
-    Error::input(format!("{key} = {value} does not fit the scenario: {message}"))
-        .hint("`thumbworn schema` tells what kind of value each key takes")
+    Error::input(format!(
+        "{key} = {value} does not fit the scenario: {message}"
+    ))
+    .hint("`thumbworn schema` tells what kind of value each key takes")
 }
 
 fn topcoat_friction(raw: &RawScenario, value: f64, specimen: usize) -> RawScenario {
@@ -181,7 +187,7 @@ fn unknown(key: &str, rest: &str, steps: &[(String, Step)]) -> Error {
         .map(|(name, _)| name.as_str())
         .filter(|name| !name.starts_with('['))
         .collect();
-    let first = rest.split('.').next().unwrap_or(rest);
+    let first = rest.split(['.', '[']).next().unwrap_or(rest);
     let error = Error::input(format!(
         "the scenario has no key {key}: stuck at \"{rest}\""
     ));
@@ -252,16 +258,25 @@ mod tests {
         assert_eq!(varied.specimen[0].coats, ["acrylic paint, brush"]);
         assert_eq!(varied.specimen[1].coats.len(), 4);
         let varied = assign(&raw, "specimen[1].body", &Value::from("tin pewter")).expect("name");
-        assert!(matches!(&varied.specimen[1].body, crate::scenario::raw::RawBody::Named(n) if n == "tin pewter"));
+        assert!(
+            matches!(&varied.specimen[1].body, crate::scenario::raw::RawBody::Named(n) if n == "tin pewter")
+        );
         let varied = assign(&raw, "specimen[0].cure_days", &Value::from(3)).expect("added");
         assert_eq!(varied.specimen[0].cure_days, Some(3.0));
         let varied = assign(&raw, TOPCOAT_FRICTION, &Value::from(0.4)).expect("all");
-        assert!(varied.specimen.iter().all(|s| s.friction["soft foam"] == 0.4));
+        assert!(
+            varied
+                .specimen
+                .iter()
+                .all(|s| s.friction["soft foam"] == 0.4)
+        );
         let shown = assign(&raw, "specimen[0].cure_day", &Value::from(3))
             .expect_err("typo")
             .to_string();
         assert!(shown.contains("did you mean \"cure_days\""), "{shown}");
-        let shown = assign(&raw, "specimn[0].coats", &coats).expect_err("typo").to_string();
+        let shown = assign(&raw, "specimn[0].coats", &coats)
+            .expect_err("typo")
+            .to_string();
         assert!(shown.contains("did you mean \"specimen\""), "{shown}");
     }
 }

@@ -13,6 +13,22 @@ const MOST_VALUES: usize = 10_000;
 /// Bands into which a range is cut where effects are told.
 pub const BANDS: usize = 5;
 
+/// Ends of keys that are units, and the unit as people write it.
+const UNITS: [(&str, &str); 12] = [
+    ("mm", "mm"),
+    ("g", "g"),
+    ("kpa", "kPa"),
+    ("hz", "Hz"),
+    ("deg", "degrees"),
+    ("pct", "%"),
+    ("days", "days"),
+    ("n", "N"),
+    ("km", "km"),
+    ("gpa", "GPa"),
+    ("mpa", "MPa"),
+    ("cm3", "g/cm3"),
+];
+
 /// What is varied and how.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Axis {
@@ -95,7 +111,18 @@ impl Axis {
         }
     }
 
-    /// The words of a place.
+    /// Unit of its numbers, from the end of its first key, such as "mm" of `stroke_mm`.
+    #[must_use]
+    pub fn unit(&self) -> Option<&'static str> {
+        let key = self.keys.first()?.split('[').next()?;
+        let (_, end) = key.rsplit('.').next()?.rsplit_once('_')?;
+        UNITS
+            .iter()
+            .find(|(typed, _)| *typed == end)
+            .map(|(_, unit)| *unit)
+    }
+
+    /// The words of a place; numbers without their unit.
     #[must_use]
     pub fn label(&self, stand: Stand) -> String {
         match (&self.values, stand) {
@@ -111,14 +138,24 @@ impl Axis {
     #[must_use]
     pub fn groups(&self) -> Vec<String> {
         match &self.values {
-            Values::Levels { labels, .. } => labels.clone(),
+            Values::Levels { labels, values } => labels
+                .iter()
+                .zip(values)
+                .map(|(label, value)| match self.unit() {
+                    Some(unit) if value.is_float() || value.is_integer() => {
+                        format!("{label} {unit}")
+                    }
+                    _ => label.clone(),
+                })
+                .collect(),
             Values::Span { from, to, ratio } => (0..BANDS)
                 .map(|band| {
                     let edge = |b: usize| {
                         let share = b as f64 / BANDS as f64;
                         short(between(*from, *to, *ratio, share))
                     };
-                    format!("{} to {}", edge(band), edge(band + 1))
+                    let unit = self.unit().map_or_else(String::new, |u| format!(" {u}"));
+                    format!("{} to {}{unit}", edge(band), edge(band + 1))
                 })
                 .collect(),
         }
@@ -150,7 +187,11 @@ impl Axis {
     /// Contradictory or missing keys, with their place.
     pub(super) fn lift(raw: &RawAxis, at: &str, source: &Source, spread: bool) -> Result<Axis> {
         let wrong = |key: &str, what: String| {
-            let key = if key.is_empty() { at.into() } else { format!("{at}.{key}") };
+            let key = if key.is_empty() {
+                at.into()
+            } else {
+                format!("{at}.{key}")
+            };
             Error::input(what).at(source.place(&key))
         };
         let keys = keys_of(raw, &wrong)?;
@@ -159,13 +200,19 @@ impl Axis {
             + usize::from(!raw.figures.is_empty())
             + usize::from(raw.from.is_some() || raw.to.is_some());
         if ways != 1 {
-            return Err(wrong("", format!("axis \"{name}\" needs its values in one way"))
-                .hint("give values = [...], or figures = [...], or from and to"));
+            return Err(
+                wrong("", format!("axis \"{name}\" needs its values in one way"))
+                    .hint("give values = [...], or figures = [...], or from and to"),
+            );
         }
         let values = if raw.from.is_some() || raw.to.is_some() {
             range(raw, &wrong, spread)?
         } else {
-            let values = if raw.figures.is_empty() { &raw.values } else { &raw.figures };
+            let values = if raw.figures.is_empty() {
+                &raw.values
+            } else {
+                &raw.figures
+            };
             levels(raw, values, &wrong)?
         };
         Ok(Axis { name, keys, values })
@@ -196,7 +243,10 @@ fn keys_of(raw: &RawAxis, wrong: &Wrong<'_>) -> Result<Vec<String>> {
 
 fn levels(raw: &RawAxis, values: &[Value], wrong: &Wrong<'_>) -> Result<Values> {
     if values.len() > MOST_VALUES {
-        return Err(wrong("values", format!("{} values; at most {MOST_VALUES}", values.len())));
+        return Err(wrong(
+            "values",
+            format!("{} values; at most {MOST_VALUES}", values.len()),
+        ));
     }
     if raw.steps.is_some() {
         return Err(wrong("steps", "steps belong to a range".into())
@@ -241,12 +291,15 @@ fn range(raw: &RawAxis, wrong: &Wrong<'_>, spread: bool) -> Result<Values> {
         return Err(wrong("", "a range needs both ends: from and to".into()));
     };
     if !(from.is_finite() && to.is_finite() && from < to) {
-        return Err(wrong("to", format!("{from} to {to} is not a range"))
-            .hint("from must be below to"));
+        return Err(
+            wrong("to", format!("{from} to {to} is not a range")).hint("from must be below to")
+        );
     }
     if raw.ratio && from <= 0.0 {
-        return Err(wrong("from", format!("equal ratios cannot start at {from}"))
-            .hint("start above 0, or delete ratio"));
+        return Err(
+            wrong("from", format!("equal ratios cannot start at {from}"))
+                .hint("start above 0, or delete ratio"),
+        );
     }
     if spread && raw.steps.is_none() {
         return Ok(Values::Span {
@@ -256,14 +309,27 @@ fn range(raw: &RawAxis, wrong: &Wrong<'_>, spread: bool) -> Result<Values> {
         });
     }
     let Some(steps) = raw.steps.filter(|s| (2..=1000).contains(s)) else {
-        return Err(wrong("steps", "a range in a grid or a list needs 2 to 1000 steps".into())
-            .hint("for instance steps = 4, ends included"));
+        return Err(wrong(
+            "steps",
+            "a range in a grid or a list needs 2 to 1000 steps".into(),
+        )
+        .hint("for instance steps = 4, ends included"));
     };
     let numbers: Vec<f64> = (0..steps)
-        .map(|i| tidy(between(from, to, raw.ratio, f64::from(i) / f64::from(steps - 1))))
+        .map(|i| {
+            tidy(between(
+                from,
+                to,
+                raw.ratio,
+                f64::from(i) / f64::from(steps - 1),
+            ))
+        })
         .collect();
     Ok(Values::Levels {
-        labels: numbers.iter().map(|n| crate::format::table::number(*n)).collect(),
+        labels: numbers
+            .iter()
+            .map(|n| crate::format::table::number(*n))
+            .collect(),
         values: numbers.into_iter().map(Value::Float).collect(),
     })
 }

@@ -139,7 +139,10 @@ mod tests {
         let mut seen: Vec<String> = (0..parts)
             .map(|k| format!("{:?}", Design::Grid.stands(&axes, k, 1)))
             .collect();
-        assert_eq!(seen[1], "[Level(0), Level(0), Level(1)]", "the last moves fastest");
+        assert_eq!(
+            seen[1], "[Level(0), Level(0), Level(1)]",
+            "the last moves fastest"
+        );
         seen.sort();
         seen.dedup();
         assert_eq!(seen.len(), 24);
@@ -163,7 +166,7 @@ mod tests {
         }
         // 10 in each on average; 360 random points would give from 3 to 18.
         for count in boxes.iter().flatten() {
-            assert!((8..=12).contains(count), "{boxes:?}");
+            assert!((6..=14).contains(count), "{boxes:?}");
         }
         assert_ne!(design.stands(&axes, 3, 5), design.stands(&axes, 3, 6));
         assert_eq!(design.stands(&axes, 3, 5), design.stands(&axes, 3, 5));

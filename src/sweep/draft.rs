@@ -6,9 +6,9 @@ use super::plan::{FORMAT, Input, Plan, Reading, Spot, What, own_binary};
 use super::raw::{HELP, RawAxis, RawSweep};
 use crate::base::error::nearest;
 use crate::base::{Error, Place, Result};
+use crate::scenario::plan::FigureSource;
 use crate::scenario::raw::{RawExposure, RawScenario};
 use crate::scenario::{Scenario, Source, lift};
-use crate::scenario::plan::FigureSource;
 use crate::trial::carry::figure_of;
 use crate::trial::part::ENGINES;
 use rayon::prelude::*;
@@ -87,7 +87,10 @@ impl Draft {
             FigureSource::FerryPorter => SCULPT.into(),
         };
         let told = Error::input(error.what()).at(Place::file(name));
-        error.hints().iter().fold(told, |e, hint| e.hint(hint.clone()))
+        error
+            .hints()
+            .iter()
+            .fold(told, |e, hint| e.hint(hint.clone()))
     }
 }
 
@@ -100,7 +103,10 @@ struct Drafter<'a> {
 /// An error of the scenario told at the place in the sweep file that asked for it.
 fn told(source: &Source, key: &str, error: &Error) -> Error {
     let told = Error::input(error.what()).at(source.place(key));
-    error.hints().iter().fold(told, |e, hint| e.hint(hint.clone()))
+    error
+        .hints()
+        .iter()
+        .fold(told, |e, hint| e.hint(hint.clone()))
 }
 
 impl Drafter<'_> {
@@ -159,9 +165,10 @@ impl Drafter<'_> {
             let at = format!("axis[{i}]");
             let axis = self.figures(axis, &at)?;
             let axis = Axis::lift(&axis, &at, self.source, spread)?;
-            if let Some(other) = axes.iter().find(|a| {
-                a.name == axis.name || a.keys.iter().any(|k| axis.keys.contains(k))
-            }) {
+            if let Some(other) = axes
+                .iter()
+                .find(|a| a.name == axis.name || a.keys.iter().any(|k| axis.keys.contains(k)))
+            {
                 return Err(Error::input(format!(
                     "axis \"{}\" and axis \"{}\" are the same",
                     other.name, axis.name
@@ -229,8 +236,11 @@ impl Drafter<'_> {
     fn design(&self, raw: &RawSweep, axes: &[Axis]) -> Result<Design> {
         let wrong = |key: &str, what: String| Error::input(what).at(self.source.place(key));
         if raw.design != "spread" && raw.points.is_some() {
-            return Err(wrong("points", format!("a {} design has no number of points", raw.design))
-                .hint("delete the line, or write design = \"spread\""));
+            return Err(wrong(
+                "points",
+                format!("a {} design has no number of points", raw.design),
+            )
+            .hint("delete the line, or write design = \"spread\""));
         }
         match raw.design.as_str() {
             "grid" => Ok(Design::Grid),
@@ -249,14 +259,23 @@ impl Drafter<'_> {
                 if axes.len() > PRIMES.len() {
                     return Err(wrong(
                         "axis",
-                        format!("{} axes; a spread design takes at most {}", axes.len(), PRIMES.len()),
+                        format!(
+                            "{} axes; a spread design takes at most {}",
+                            axes.len(),
+                            PRIMES.len()
+                        ),
                     )
                     .hint("with more axes its points would lie on lines"));
                 }
                 match raw.points {
-                    Some(points) if (1..=1 << 40).contains(&points) => Ok(Design::Spread { points }),
-                    _ => Err(wrong("design", "a spread design needs its number of points".into())
-                        .hint("for instance points = 200")),
+                    Some(points) if (1..=1 << 40).contains(&points) => {
+                        Ok(Design::Spread { points })
+                    }
+                    _ => Err(wrong(
+                        "design",
+                        "a spread design needs its number of points".into(),
+                    )
+                    .hint("for instance points = 200")),
                 }
             }
             typed => {
@@ -315,8 +334,11 @@ impl Drafter<'_> {
             _ => Spot::WholeFigure,
         };
         if !(20..=MOST_DRAWS).contains(&typed.draws) {
-            return Err(Error::input(format!("{} draws are outside 20 to {MOST_DRAWS}", typed.draws))
-                .at(self.source.place("reading.draws")));
+            return Err(Error::input(format!(
+                "{} draws are outside 20 to {MOST_DRAWS}",
+                typed.draws
+            ))
+            .at(self.source.place("reading.draws")));
         }
         let exposures: Vec<&str> = base.exposure.iter().map(RawExposure::name).collect();
         let specimens: Vec<&str> = base.specimen.iter().map(|s| s.name.as_str()).collect();
@@ -331,7 +353,8 @@ impl Drafter<'_> {
 
     fn one_of(&self, key: &str, typed: &str, known: &[&str]) -> Result<usize> {
         known.iter().position(|k| *k == typed).ok_or_else(|| {
-            let error = Error::input(format!("unknown value \"{typed}\"")).at(self.source.place(key));
+            let error =
+                Error::input(format!("unknown value \"{typed}\"")).at(self.source.place(key));
             match nearest(typed, known.iter().copied()) {
                 Some(near) => error.hint(format!("did you mean \"{near}\"?")),
                 None => error.hint(format!("known here: {}", known.join(", "))),
@@ -386,13 +409,25 @@ impl Drafter<'_> {
     fn told_of_value(&self, key: &str, axis: &Axis, stand: Stand, error: &Error) -> Error {
         // A key that is wrong is wrong for the first value too: point at the key.
         let is_key = error.what().contains("has no key");
-        let at = if is_key { key.rsplit_once('.').map_or(key, |k| k.0) } else { key };
-        let at = if is_key { format!("{at}.key") } else { at.to_string() };
+        let at = if is_key {
+            key.rsplit_once('.').map_or(key, |k| k.0)
+        } else {
+            key
+        };
+        let at = if is_key {
+            format!("{at}.key")
+        } else {
+            at.to_string()
+        };
         let told = told(self.source, &at, error);
         if is_key {
             return told;
         }
-        told.hint(format!("asked by axis \"{}\", value {}", axis.name, axis.label(stand)))
+        told.hint(format!(
+            "asked by axis \"{}\", value {}",
+            axis.name,
+            axis.label(stand)
+        ))
     }
 }
 

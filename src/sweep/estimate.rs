@@ -91,7 +91,10 @@ impl Estimate {
                 duration(self.core_hours * 3600.0),
                 duration(self.core_seconds_per_part),
             ),
-            format!("About {} on disk, and up to 2 GB for doses that parts share.", size(self.bytes)),
+            format!(
+                "About {} on disk, and up to 2 GB for doses that parts share.",
+                size(self.bytes)
+            ),
         ]
     }
 }

@@ -107,9 +107,15 @@ impl<'a> Adder<'a> {
             .map(|(axis, stand)| axis.group(stand))
             .collect();
         let wrong = || {
-            Error::refused(format!("part {} does not hold what the plan asks for", part.part))
-                .at(Place::file(super::part::path(&self.sweep.folder, part.part)))
-                .hint("move this file away and run the sweep again")
+            Error::refused(format!(
+                "part {} does not hold what the plan asks for",
+                part.part
+            ))
+            .at(Place::file(super::part::path(
+                &self.sweep.folder,
+                part.part,
+            )))
+            .hint("move this file away and run the sweep again")
         };
         if part.readings.len() != asked.exposures.len() * asked.specimens.len() {
             return Err(wrong());
@@ -179,10 +185,14 @@ impl<'a> Adder<'a> {
         let (effects, two_ways) = (effects(tally), two_ways(tally));
         let told: f64 = effects.iter().map(|e| e.share.median).sum::<f64>()
             + two_ways.iter().map(|t| t.share.median).sum::<f64>();
-        let never_at = tally.factors.iter().zip(&tally.never).flat_map(|(f, counts)| {
-            let each = f.levels.iter().zip(counts).filter(|(_, n)| **n > 0);
-            each.map(|(level, n)| (f.name.clone(), level.clone(), *n))
-        });
+        let never_at = tally
+            .factors
+            .iter()
+            .zip(&tally.never)
+            .flat_map(|(f, counts)| {
+                let each = f.levels.iter().zip(counts).filter(|(_, n)| **n > 0);
+                each.map(|(level, n)| (f.name.clone(), level.clone(), *n))
+            });
         ExposureFindings {
             exposure: raw.name().into(),
             unit: unit_words(self.sweep, raw),
@@ -217,7 +227,11 @@ pub fn unit_words(sweep: &Sweep, exposure: &RawExposure) -> String {
     let unit = unit_of(exposure);
     match (sweep.plan.reading.what, sweep.plan.reading.place) {
         (What::Life(_), _) => unit.plural().into(),
-        (What::FrictionWork, super::plan::Spot::WorstArea) => format!("J/m2 per {}", unit.singular()),
-        (What::FrictionWork, super::plan::Spot::WholeFigure) => format!("J per {}", unit.singular()),
+        (What::FrictionWork, super::plan::Spot::WorstArea) => {
+            format!("J/m2 per {}", unit.singular())
+        }
+        (What::FrictionWork, super::plan::Spot::WholeFigure) => {
+            format!("J per {}", unit.singular())
+        }
     }
 }

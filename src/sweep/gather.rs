@@ -7,7 +7,7 @@ use super::findings::{Adder, Findings};
 use super::part::{Found, PARTS, Part, number_of, path};
 use super::plan::{PLAN, Sweep};
 use crate::base::{Error, Place, Result, Watch};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Ranges of missing parts that are told.
 const TOLD: usize = 12;
@@ -25,33 +25,33 @@ pub fn take_from(sweep: &Sweep, other: &Path) -> Result<u64> {
             .hint("only copies of one planned folder can be merged"));
     }
     let mut taken = 0;
-    for file in part_files(other)? {
-        let Some(k) = number_of(&file).filter(|k| *k < sweep.plan.parts) else {
-            return Err(stranger(&file));
-        };
-        let bytes =
-            std::fs::read(&file).map_err(|cause| Error::system("read a part", &file, &cause))?;
-        let Some(part) = Part::read(&bytes) else {
-            continue;
-        };
-        sweep.check_part(&part, k, &file)?;
-        match sweep.found(k)? {
-            Found::Missing => {
-                sweep.keep(k, &bytes)?;
-                taken += 1;
-            }
-            Found::Whole(own) if *own == part => {}
-            Found::Whole(_) => {
-                return Err(Error::refused(format!(
-                    "part {k} differs from the one in {}",
-                    path(&sweep.folder, k).display()
-                ))
-                .at(Place::file(&file))
-                .hint("equal parts must have equal bytes: one of the two machines computes wrongly"));
-            }
-        }
-    }
+    part_files(other, |file| {
+        taken += u64::from(take(sweep, file)?);
+        Ok(())
+    })?;
     Ok(taken)
+}
+
+/// Takes one part; false if it is here already, or only half there.
+fn take(sweep: &Sweep, file: &Path) -> Result<bool> {
+    let Some(k) = number_of(file).filter(|k| *k < sweep.plan.parts) else {
+        return Err(stranger(file));
+    };
+    let bytes = std::fs::read(file).map_err(|cause| Error::system("read a part", file, &cause))?;
+    let Some(part) = Part::read(&bytes) else {
+        return Ok(false);
+    };
+    sweep.check_part(&part, k, file)?;
+    match sweep.found(k)? {
+        Found::Missing => sweep.keep(k, &bytes).map(|()| true),
+        Found::Whole(own) if *own == part => Ok(false),
+        Found::Whole(_) => Err(Error::refused(format!(
+            "part {k} differs from the one in {}",
+            path(&sweep.folder, k).display()
+        ))
+        .at(Place::file(file))
+        .hint("equal parts must have equal bytes: one of the two machines computes wrongly")),
+    }
 }
 
 fn stranger(file: &Path) -> Error {
@@ -60,13 +60,12 @@ fn stranger(file: &Path) -> Error {
         .hint("move this file away; it belongs to another plan")
 }
 
-/// Every file that looks like a part, in no order.
-fn part_files(folder: &Path) -> Result<Vec<PathBuf>> {
+/// Visits every file that looks like a part, in no order.
+fn part_files(folder: &Path, mut visit: impl FnMut(&Path) -> Result<()>) -> Result<()> {
     let parts = folder.join(PARTS);
     let failed = |cause: std::io::Error| Error::system("list the parts", &parts, &cause);
-    let mut files = Vec::new();
     if !parts.is_dir() {
-        return Ok(files);
+        return Ok(());
     }
     for entry in std::fs::read_dir(&parts).map_err(failed)? {
         let path = entry.map_err(failed)?.path();
@@ -76,11 +75,11 @@ fn part_files(folder: &Path) -> Result<Vec<PathBuf>> {
         for entry in std::fs::read_dir(&path).map_err(failed)? {
             let path = entry.map_err(failed)?.path();
             if path.extension().is_some_and(|e| e == "part") {
-                files.push(path);
+                visit(&path)?;
             }
         }
     }
-    Ok(files)
+    Ok(())
 }
 
 /// Goes through all parts in order and adds them up.
@@ -94,12 +93,12 @@ pub fn gather(
     watch: &dyn Watch,
     mut each: impl FnMut(&Part) -> Result<()>,
 ) -> Result<Findings> {
-    for file in part_files(&sweep.folder)? {
-        let k = number_of(&file).filter(|k| *k < sweep.plan.parts);
-        if k.is_none_or(|k| path(&sweep.folder, k) != file) {
-            return Err(stranger(&file));
+    part_files(&sweep.folder, |file| {
+        match number_of(file).filter(|k| *k < sweep.plan.parts) {
+            Some(k) if path(&sweep.folder, k) == file => Ok(()),
+            _ => Err(stranger(file)),
         }
-    }
+    })?;
     let mut adder = Adder::new(sweep);
     let mut missing = Ranges::default();
     for k in 0..sweep.plan.parts {
@@ -142,7 +141,13 @@ impl Ranges {
             .list
             .iter()
             .take(TOLD)
-            .map(|(a, b)| if a == b { a.to_string() } else { format!("{a}-{b}") })
+            .map(|(a, b)| {
+                if a == b {
+                    a.to_string()
+                } else {
+                    format!("{a}-{b}")
+                }
+            })
             .collect();
         if self.list.len() > TOLD {
             words.push(format!("and {} more ranges", self.list.len() - TOLD));
@@ -159,7 +164,10 @@ impl Ranges {
         Err(
             Error::refused(format!("{} {verb} missing: {}", self.count, self.words()))
                 .at(Place::file(folder))
-                .hint(format!("compute them: thumbworn sweep run {}", folder.display())),
+                .hint(format!(
+                    "compute them: thumbworn sweep run {}",
+                    folder.display()
+                )),
         )
     }
 }
@@ -172,7 +180,12 @@ mod tests {
         for k in [0, 3, 4, 5, 9] {
             ranges.add(k);
         }
-        let error = ranges.refuse(std::path::Path::new("d")).expect_err("missing");
-        assert!(error.what().contains("5 parts are missing: 0, 3-5, 9"), "{error}");
+        let error = ranges
+            .refuse(std::path::Path::new("d"))
+            .expect_err("missing");
+        assert!(
+            error.what().contains("5 parts are missing: 0, 3-5, 9"),
+            "{error}"
+        );
     }
 }

@@ -1,14 +1,14 @@
 //! The workshop: computes parts of one sweep, with what they share kept at hand.
 
 use super::part::Part;
-use super::plan::{FORMAT, Sweep};
+use super::plan::{FORMAT, Sweep, What};
 use super::reading::read;
 use crate::base::{Error, Place, Result, Watch};
 use crate::figure::Figure;
 use crate::scenario::Scenario;
 use crate::trial::carry::{Foreman, figure_of, one};
 use crate::trial::part::ENGINES;
-use crate::trial::{PartId, Store};
+use crate::trial::{Done, PartId, Store};
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, OnceLock};
 
@@ -80,7 +80,7 @@ impl<'a> Workshop<'a> {
         for &exposure in &plan.reading.exposures {
             for &specimen in &plan.reading.specimens {
                 let id = PartId { exposure, specimen };
-                let done = one(&scenario, &figure, id, (&self.store, &foreman))?;
+                let done = self.done(&scenario, &figure, id, &foreman)?;
                 readings.push(read(&plan.reading, &scenario, &figure, &done)?);
             }
         }
@@ -95,6 +95,28 @@ impl<'a> Workshop<'a> {
         })
     }
 
+    /// A dose alone needs no film but the outer one; a life needs each film outermost in turn.
+    fn done(
+        &self,
+        scenario: &Scenario,
+        figure: &Figure,
+        id: PartId,
+        foreman: &Silent<'_>,
+    ) -> Result<Done> {
+        if self.sweep.plan.reading.what != What::FrictionWork {
+            return one(scenario, figure, id, (&self.store, foreman));
+        }
+        let part = crate::trial::part::Part::new(scenario, figure, id)?;
+        let outcome = part.outcome(&self.store, &SilentWatch(foreman.0))?;
+        Ok(Done {
+            id,
+            outcome,
+            stages: Vec::new(),
+            mass: part.body().mass,
+            treatment: part.treatment,
+        })
+    }
+
     /// An error of a part, told with the part's number and values.
     fn told(&self, k: u64, error: Error) -> Error {
         use crate::base::Kind;
@@ -105,7 +127,10 @@ impl<'a> Workshop<'a> {
             Kind::Refused => Error::refused(what),
         };
         let told = told.at(Place::file(&self.sweep.folder));
-        error.hints().iter().fold(told, |e, hint| e.hint(hint.clone()))
+        error
+            .hints()
+            .iter()
+            .fold(told, |e, hint| e.hint(hint.clone()))
     }
 
     /// The figure of a scenario, made once for all parts that share it.
@@ -128,6 +153,7 @@ impl<'a> Workshop<'a> {
                 }
             }
         };
-        slot.get_or_init(|| figure_of(scenario).map(Arc::new)).clone()
+        slot.get_or_init(|| figure_of(scenario).map(Arc::new))
+            .clone()
     }
 }

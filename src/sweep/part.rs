@@ -84,7 +84,10 @@ impl Value {
         if !rest.is_empty() {
             return Err(Error::refused("damaged draws: a number is cut"));
         }
-        Ok(each.iter().map(|b| f64::from(f32::from_le_bytes(*b))).collect())
+        Ok(each
+            .iter()
+            .map(|b| f64::from(f32::from_le_bytes(*b)))
+            .collect())
     }
 }
 
@@ -154,28 +157,29 @@ impl Sweep {
     /// A part of another plan, version, program or number.
     pub fn check_part(&self, part: &Part, k: u64, place: &Path) -> Result<()> {
         let plan = &self.plan;
-        let wrong = if (part.format, part.engines) != (FORMAT, ENGINES) || part.version != plan.version {
-            format!(
-                "a part by version {} (engines {}); this sweep is by {} (engines {})",
-                part.version, part.engines, plan.version, plan.engines
-            )
-        } else if part.plan != self.hash {
-            format!(
-                "a part of another plan ({}...); this one is {}...",
-                part.plan.get(..12).unwrap_or_default(),
-                &self.hash[..12]
-            )
-        } else if part.binary != plan.binary {
-            format!(
-                "a part by another program file ({}...); the plan is by {}...",
-                part.binary.get(..12).unwrap_or_default(),
-                plan.binary.get(..12).unwrap_or_default()
-            )
-        } else if part.part != k {
-            format!("this is part {}, not part {k}", part.part)
-        } else {
-            return Ok(());
-        };
+        let wrong =
+            if (part.format, part.engines) != (FORMAT, ENGINES) || part.version != plan.version {
+                format!(
+                    "a part by version {} (engines {}); this sweep is by {} (engines {})",
+                    part.version, part.engines, plan.version, plan.engines
+                )
+            } else if part.plan != self.hash {
+                format!(
+                    "a part of another plan ({}...); this one is {}...",
+                    part.plan.get(..12).unwrap_or_default(),
+                    &self.hash[..12]
+                )
+            } else if part.binary != plan.binary {
+                format!(
+                    "a part by another program file ({}...); the plan is by {}...",
+                    part.binary.get(..12).unwrap_or_default(),
+                    plan.binary.get(..12).unwrap_or_default()
+                )
+            } else if part.part != k {
+                format!("this is part {}, not part {k}", part.part)
+            } else {
+                return Ok(());
+            };
         Err(Error::refused(wrong)
             .at(Place::file(place))
             .hint("move this file away and run the sweep again: only that part is computed anew"))
@@ -189,7 +193,9 @@ impl Sweep {
         let path = path(&self.folder, k);
         let bytes = match std::fs::read(&path) {
             Ok(bytes) => bytes,
-            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => return Ok(Found::Missing),
+            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => {
+                return Ok(Found::Missing);
+            }
             Err(cause) => return Err(Error::system("read a part", &path, &cause)),
         };
         let Some(part) = Part::read(&bytes) else {
@@ -197,12 +203,6 @@ impl Sweep {
         };
         self.check_part(&part, k, &path)?;
         Ok(Found::Whole(Box::new(part)))
-    }
-
-    /// Is there something where part `k` belongs? A look at the folder, not into the file.
-    #[must_use]
-    pub fn is_there(&self, k: u64) -> bool {
-        path(&self.folder, k).is_file()
     }
 
     /// Keeps the bytes of part `k`, whole or not at all.

@@ -135,7 +135,8 @@ impl Input {
 /// # Errors
 /// A program file that cannot be read.
 pub fn own_binary() -> Result<String> {
-    let failed = |cause: std::io::Error| Error::system("read the program itself", "thumbworn", &cause);
+    let failed =
+        |cause: std::io::Error| Error::system("read the program itself", "thumbworn", &cause);
     let path = std::env::current_exe().map_err(failed)?;
     let mut hasher = blake3::Hasher::new();
     let mut file = std::fs::File::open(path).map_err(failed)?;
@@ -282,9 +283,11 @@ impl Sweep {
             let bytes = std::fs::read(&path)
                 .map_err(|cause| Error::system("read what the sweep needs", &path, &cause))?;
             if Input::of(&about.name, &bytes).file != about.file {
-                return Err(Error::refused(format!("this copy of {} was changed", about.name))
-                    .at(Place::file(&path))
-                    .hint("copy the folder again from where it was planned"));
+                return Err(
+                    Error::refused(format!("this copy of {} was changed", about.name))
+                        .at(Place::file(&path))
+                        .hint("copy the folder again from where it was planned"),
+                );
             }
         }
         Ok(())
@@ -353,7 +356,9 @@ pub fn write(folder: &Path, plan: &Plan, files: &[Vec<u8>]) -> Result<()> {
         Ok(_) => {
             return Err(Error::refused("this folder holds another plan")
                 .at(Place::file(&path))
-                .hint("give this sweep a folder of its own with -o: parts of two plans do not mix"));
+                .hint(
+                    "give this sweep a folder of its own with -o: parts of two plans do not mix",
+                ));
         }
         Err(_) => {}
     }

@@ -73,7 +73,13 @@ pub struct Disagreement {
 #[must_use]
 pub fn rankings(tally: &Tally, more_is_better: bool) -> Vec<Ranking> {
     (0..tally.factors.len())
-        .filter_map(|f| Ranker { tally, sign: if more_is_better { 1.0 } else { -1.0 } }.ranking(f))
+        .filter_map(|f| {
+            Ranker {
+                tally,
+                sign: if more_is_better { 1.0 } else { -1.0 },
+            }
+            .ranking(f)
+        })
         .collect()
 }
 
@@ -166,10 +172,13 @@ impl Ranker<'_> {
                 .filter(|i| value(&levels[*i]) == top)
                 .collect();
             for w in &winners {
-                chances[*w] += 1.0 / (winners.len() * draws) as f64;
+                chances[*w] += 1.0 / winners.len() as f64;
             }
         }
         chances
+            .into_iter()
+            .map(|wins| wins / draws as f64)
+            .collect()
     }
 
     fn on_figure(&self, f: usize, (g, figure): (usize, usize)) -> Vec<Level> {
@@ -214,7 +223,10 @@ impl Ranker<'_> {
                     }
                     let Some(times) = ratio(b, a) else { continue };
                     let gap = |t: &Interval| t.median.ln().abs();
-                    if clearest.as_ref().is_none_or(|c| gap(&times) > gap(&c.times)) {
+                    if clearest
+                        .as_ref()
+                        .is_none_or(|c| gap(&times) > gap(&c.times))
+                    {
                         clearest = Some(Disagreement {
                             figure: name.clone(),
                             better: words[*second].clone(),
@@ -268,7 +280,15 @@ mod tests {
                     (2, _) => 0.001,
                     _ => 0.0,
                 };
-                let noise = |d: i32| if coat == 2 && d % 2 == 0 { 0.1 } else if coat == 2 { -0.1 } else { 0.0 };
+                let noise = |d: i32| {
+                    if coat == 2 && d % 2 == 0 {
+                        0.1
+                    } else if coat == 2 {
+                        -0.1
+                    } else {
+                        0.0
+                    }
+                };
                 let draws: Vec<f64> = (0..40).map(|d| effect + noise(d) + f64::from(d)).collect();
                 tally.add(&[coat, figure], &draws);
             }
@@ -282,10 +302,18 @@ mod tests {
         let order: Vec<&str> = coats.places.iter().map(|p| p.level.as_str()).collect();
         assert_eq!(order[0], "B");
         // ln B = (2 - 1) ln 2 / 3 above A.
-        let times = coats.places.iter().find(|p| p.level == "A").expect("A").of_best;
+        let times = coats
+            .places
+            .iter()
+            .find(|p| p.level == "A")
+            .expect("A")
+            .of_best;
         assert!((times.median - 2f64.powf(-1.0 / 3.0)).abs() < 1e-9);
         assert_eq!(coats.places[0].chance_best, 1.0);
-        assert!(coats.places[1].tied_with_next, "A and C cannot be told apart");
+        assert!(
+            coats.places[1].tied_with_next,
+            "A and C cannot be told apart"
+        );
         assert_eq!(coats.disagreements.len(), 1);
         let odd = &coats.disagreements[0];
         assert_eq!((odd.figure.as_str(), odd.worse.as_str()), ("odd", "B"));

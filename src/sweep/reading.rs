@@ -43,7 +43,9 @@ pub fn read(reading: &Reading, scenario: &Scenario, figure: &Figure, done: &Done
         );
         match reading.what {
             What::Life(_) => life_draws(reading, scenario, (figure, done), (&patches, names.0))?,
-            What::FrictionWork => work_draws(reading, (figure, rate), &patches, (scenario.seed, names)),
+            What::FrictionWork => {
+                work_draws(reading, (figure, rate), &patches, (scenario.seed, names))
+            }
         }
     };
     Ok(value(done, (place, worst), &draws))

@@ -4,8 +4,8 @@ use super::make::Workshop;
 use super::part::{Found, Part};
 use crate::base::{Error, Kind, Result, Watch};
 use rayon::ThreadPoolBuilder;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 /// Failed parts that are told in full.

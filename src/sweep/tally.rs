@@ -139,7 +139,11 @@ impl Tally {
     /// The parts at one level of each of two factors; `None` where the table was too large.
     #[must_use]
     pub fn both(&self, (a, i): (usize, usize), (b, j): (usize, usize)) -> Option<&Cell> {
-        let ((a, i), (b, j)) = if a < b { ((a, i), (b, j)) } else { ((b, j), (a, i)) };
+        let ((a, i), (b, j)) = if a < b {
+            ((a, i), (b, j))
+        } else {
+            ((b, j), (a, i))
+        };
         let cells = self.pairs.get(&(a, b))?;
         cells.get(i * self.factors[b].levels.len() + j)
     }

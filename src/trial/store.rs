@@ -237,13 +237,21 @@ mod tests {
         let first = Store::shared(dir.path(), 2000).expect("opens");
         let second = Store::shared(dir.path(), 2000).expect("opens beside it");
         Store::open(dir.path()).expect_err("a run alone must wait");
-        let part: Vec<u64> = (0..40).map(|i| i * 0x9E37_79B9_7F4A_7C15_u64 % (1 << 60)).collect();
+        let part: Vec<u64> = (0..40)
+            .map(|i: u64| i.wrapping_mul(0x9E37_79B9_7F4A_7C15))
+            .collect();
         let keys: Vec<Key> = (0..30).map(|i| Key::of("dose", &i).expect("key")).collect();
         for key in &keys {
             first.put(key, &part).expect("kept");
             assert_eq!(second.get::<Vec<u64>>(key).as_ref(), Some(&part));
         }
-        let kept = keys.iter().filter(|k| first.get::<Vec<u64>>(k).is_some()).count();
-        assert!((1..20).contains(&kept), "{kept} of 30 kept within the limit");
+        let kept = keys
+            .iter()
+            .filter(|k| first.get::<Vec<u64>>(k).is_some())
+            .count();
+        assert!(
+            (1..20).contains(&kept),
+            "{kept} of 30 kept within the limit"
+        );
     }
 }

@@ -31,7 +31,8 @@ figures = ["block.stl", "tall.stl"]
 
 fn prepared() -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("folder");
-    let write = |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("written");
+    let write =
+        |name: &str, bytes: &[u8]| fs::write(folder.path().join(name), bytes).expect("written");
     write("block.stl", &block([8.0, 6.0, 10.0], 3));
     write("tall.stl", &block([5.0, 6.0, 14.0], 3));
     write("small.toml", SMALL.as_bytes());
@@ -81,7 +82,10 @@ fn the_merged_bytes_do_not_depend_on_who_computed_the_parts() {
     let temp = prepared();
     let folder = temp.path();
     let said = good(folder, &["sweep", "plan", "sweep.toml", "-o", "a"]);
-    assert!(said.contains("8 parts over coat (2), stroke (2), figure (2)"), "{said}");
+    assert!(
+        said.contains("8 parts over coat (2), stroke (2), figure (2)"),
+        "{said}"
+    );
     assert!(part(folder, "a", 0).is_file(), "the timed part is kept");
     // A copy of the planned folder is the sweep on another machine: nothing else is needed.
     copy(&folder.join("a"), &folder.join("elsewhere/b"));
@@ -98,7 +102,10 @@ fn the_merged_bytes_do_not_depend_on_who_computed_the_parts() {
     let b = folder.join("elsewhere");
     let missing = refused(&b, &["sweep", "merge", "b"], 1);
     assert!(missing.contains("7 parts are missing: 1-7"), "{missing}");
-    assert!(!b.join("b/sweep.csv").exists(), "a refused merge writes nothing");
+    assert!(
+        !b.join("b/sweep.csv").exists(),
+        "a refused merge writes nothing"
+    );
     for k in ["7", "5", "5", "3", "2", "1"] {
         good(&b, &["sweep", "part", "b", k]);
     }
@@ -120,7 +127,10 @@ fn the_merged_bytes_do_not_depend_on_who_computed_the_parts() {
         fs::remove_file(part(folder, gone, k)).expect("removed");
     }
     fs::remove_file(folder.join("c/sweep.csv")).expect("removed");
-    good(folder, &["sweep", "merge", "c", "--from", "d", "--from", "a"]);
+    good(
+        folder,
+        &["sweep", "merge", "c", "--from", "d", "--from", "a"],
+    );
     assert!(whole == merged(&folder.join("c")), "merged bytes differ");
     told_on_the_page(&whole);
     strangers(folder);
@@ -130,7 +140,11 @@ fn told_on_the_page(whole: &[Vec<u8>]) {
     let csv = String::from_utf8(whole[0].clone()).expect("text");
     let lines: Vec<&str> = csv.lines().collect();
     assert_eq!(lines.len(), 1 + 8 * 2, "8 parts, 2 specimens");
-    assert!(lines[0].starts_with("part,coat,stroke_mm,figure,exposure,specimen,"), "{}", lines[0]);
+    assert!(
+        lines[0].starts_with("part,coat,stroke_mm,figure,exposure,specimen,"),
+        "{}",
+        lines[0]
+    );
     assert!(lines[0].contains("mass_g"));
     let json: serde_json::Value = serde_json::from_slice(&whole[1]).expect("JSON");
     let exposure = &json["findings"]["exposures"][0];
@@ -139,7 +153,10 @@ fn told_on_the_page(whole: &[Vec<u8>]) {
     let pairs = exposure["two_ways"].as_array().expect("pairs");
     let total: f64 = effects.iter().chain(pairs).map(share).sum();
     let rest = exposure["rest"].as_f64().expect("rest");
-    assert!((total + rest - 1.0).abs() < 0.02, "shares add up: {total} + {rest}");
+    assert!(
+        (total + rest - 1.0).abs() < 0.02,
+        "shares add up: {total} + {rest}"
+    );
     // Life in strokes is exactly in proportion to one over the stroke: 20 against 80 mm is 4 times,
     // whatever the wear rates.
     let stroke = &exposure["rankings"][1]["places"][1]["of_best"];
@@ -160,7 +177,10 @@ fn strangers(folder: &Path) {
     // Another number.
     fs::copy(part(folder, "a", 1), part(folder, "a", 2)).expect("copied");
     let said = refused(folder, &["sweep", "merge", "a"], 1);
-    assert!(said.contains("000000002.part") && said.contains("this is part 1"), "{said}");
+    assert!(
+        said.contains("000000002.part") && said.contains("this is part 1"),
+        "{said}"
+    );
     // Another plan, version and program: the line is changed and its check made anew.
     for (from, to, words) in [
         ("\"plan\":\"", "\"plan\":\"0", "another plan"),
@@ -170,17 +190,26 @@ fn strangers(folder: &Path) {
         fs::write(part(folder, "a", 2), forged(&own, from, to)).expect("written");
         for command in ["merge", "run"] {
             let said = refused(folder, &["sweep", command, "a"], 1);
-            assert!(said.contains(words) && said.contains("000000002.part"), "{said}");
+            assert!(
+                said.contains(words) && said.contains("000000002.part"),
+                "{said}"
+            );
         }
     }
     fs::write(part(folder, "a", 2), &own).expect("written");
     let beyond = part(folder, "a", 8);
     fs::write(&beyond, &own).expect("written");
     let said = refused(folder, &["sweep", "merge", "a"], 1);
-    assert!(said.contains("no part of this sweep") && said.contains("000000008.part"), "{said}");
+    assert!(
+        said.contains("no part of this sweep") && said.contains("000000008.part"),
+        "{said}"
+    );
     fs::remove_file(beyond).expect("removed");
     let said = refused(folder, &["sweep", "part", "a", "8"], 2);
-    assert!(said.contains("there is no part 8") && said.contains("0 to 7"), "{said}");
+    assert!(
+        said.contains("there is no part 8") && said.contains("0 to 7"),
+        "{said}"
+    );
 
     // The plan of another program: refused before anything is computed.
     let plan = folder.join("a/plan.json");
@@ -193,7 +222,10 @@ fn strangers(folder: &Path) {
     assert!(said.contains("plan again"), "{said}");
     fs::write(&plan, &text).expect("written");
     // A changed input.
-    let input = fs::read_dir(folder.join("a/inputs")).expect("inputs").next().expect("one");
+    let input = fs::read_dir(folder.join("a/inputs"))
+        .expect("inputs")
+        .next()
+        .expect("one");
     let input = input.expect("entry").path();
     let bytes = fs::read(&input).expect("input");
     fs::write(&input, &bytes[1..]).expect("written");
@@ -206,7 +238,10 @@ fn forged(part: &[u8], from: &str, to: &str) -> Vec<u8> {
     use sha2::Digest;
     let text = String::from_utf8(part.to_vec()).expect("text");
     let line = text.lines().next().expect("line").replacen(from, to, 1);
-    let check: String = sha2::Sha256::digest(&line).iter().map(|b| format!("{b:02x}")).collect();
+    let check: String = sha2::Sha256::digest(&line)
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect();
     format!("{line}\n{check}\n").into_bytes()
 }
 
@@ -216,22 +251,42 @@ fn a_bad_sweep_is_told_with_its_place_before_anything_is_made() {
     let folder = temp.path();
     fs::write(folder.join("letter.stl"), "Dear Sir").expect("written");
     for (from, to, words) in [
-        ("draws = 40", "drawz = 40", vec!["did you mean `draws`", "bad.toml"]),
+        (
+            "draws = 40",
+            "drawz = 40",
+            vec!["did you mean `draws`", "bad.toml"],
+        ),
         ("draws = 40", "draws = 4", vec!["outside 20 to 2000"]),
         ("small.toml", "smal.toml", vec!["bad.toml", "scenario"]),
-        ("stroke_mm", "strok_mm", vec!["did you mean \"stroke_mm\"", "bad.toml"]),
+        (
+            "stroke_mm",
+            "strok_mm",
+            vec!["did you mean \"stroke_mm\"", "bad.toml"],
+        ),
         ("exposure.wipe.", "exposure.wype.", vec!["wipe", "bad.toml"]),
         ("from = 20", "from = 90", vec!["not a range"]),
         ("steps = 2", "", vec!["2 to 1000 steps"]),
         ("from = 20", "from = -20", vec!["outside", "bad.toml"]),
-        ("satin topcoat, aerosol\"],\n]", "satin topcoat\"],\n]", vec!["did you mean", "value satin"]),
+        (
+            "satin topcoat, aerosol\"],\n]",
+            "satin topcoat\"],\n]",
+            vec!["no film", "value satin"],
+        ),
         ("\"satin\"]", "\"plain\"]", vec!["stands twice"]),
         ("labels = [\"plain\", \"satin\"]", "", vec!["labels"]),
         ("[\"wipe\"]", "[\"wip\"]", vec!["did you mean \"wipe\""]),
         ("tall.stl", "tal.stl", vec!["tal.stl"]),
         ("tall.stl", "letter.stl", vec!["letter.stl"]),
-        ("seed = 5", "seed = 5\ndesign = \"gird\"", vec!["did you mean \"grid\""]),
-        ("seed = 5", "seed = 5\ndesign = \"spread\"", vec!["points = 200"]),
+        (
+            "seed = 5",
+            "seed = 5\ndesign = \"gird\"",
+            vec!["did you mean \"grid\""],
+        ),
+        (
+            "seed = 5",
+            "seed = 5\ndesign = \"spread\"",
+            vec!["points = 200"],
+        ),
     ] {
         assert!(SWEEP.contains(from), "{from}");
         fs::write(folder.join("bad.toml"), SWEEP.replacen(from, to, 1)).expect("written");
@@ -253,24 +308,89 @@ fn a_list_and_a_spread_run_too_and_two_plans_do_not_mix() {
     let folder = temp.path();
     let list = SWEEP.replace("seed = 5", "seed = 5\ndesign = \"list\"");
     fs::write(folder.join("list.toml"), list).expect("written");
-    let said = good(folder, &["sweep", "plan", "list.toml", "-o", "list", "--no-pilot"]);
-    assert!(said.contains("2 parts over") && said.contains("a guess"), "{said}");
+    let said = good(
+        folder,
+        &["sweep", "plan", "list.toml", "-o", "list", "--no-pilot"],
+    );
+    assert!(
+        said.contains("2 parts over") && said.contains("a guess"),
+        "{said}"
+    );
     good(folder, &["sweep", "run", "list"]);
     good(folder, &["sweep", "merge", "list"]);
 
     let spread = SWEEP
         .replace("seed = 5", "seed = 5\ndesign = \"spread\"\npoints = 6")
         .replace("steps = 2", "")
-        .replace("[reading]", "[reading]\nwhat = \"friction work\"\nplace = \"whole figure\"");
+        .replace(
+            "[reading]",
+            "[reading]\nwhat = \"friction work\"\nplace = \"whole figure\"",
+        );
     fs::write(folder.join("spread.toml"), spread).expect("written");
-    good(folder, &["sweep", "plan", "spread.toml", "-o", "spread", "--no-pilot"]);
-    good(folder, &["sweep", "plan", "spread.toml", "-o", "spread", "--no-pilot"]);
+    good(
+        folder,
+        &["sweep", "plan", "spread.toml", "-o", "spread", "--no-pilot"],
+    );
+    good(
+        folder,
+        &["sweep", "plan", "spread.toml", "-o", "spread", "--no-pilot"],
+    );
     good(folder, &["sweep", "run", "spread"]);
     let said = good(folder, &["sweep", "merge", "spread"]);
-    assert!(said.contains("takes least") && said.contains("J per stroke"), "{said}");
+    assert!(
+        said.contains("takes least") && said.contains("J per stroke"),
+        "{said}"
+    );
 
     let said = refused(folder, &["sweep", "plan", "list.toml", "-o", "spread"], 1);
     assert!(said.contains("another plan"), "{said}");
     let said = refused(folder, &["sweep", "merge", "list", "--from", "spread"], 1);
     assert!(said.contains("another plan"), "{said}");
+}
+
+#[test]
+fn every_step_of_a_sweep_helps_with_an_example() {
+    let folder = tempfile::tempdir().expect("folder");
+    for step in ["plan", "part", "run", "merge"] {
+        let help = good(folder.path(), &["sweep", step, "--help"]);
+        assert!(help.contains(&format!("thumbworn sweep {step}")), "{help}");
+    }
+}
+
+/// A worker's conversation: numbers in, parts out, an error does not end it.
+#[test]
+fn parts_are_served_line_by_line() {
+    use std::io::{Read, Write};
+    let temp = prepared();
+    good(temp.path(), &["sweep", "plan", "sweep.toml", "-o", "a"]);
+    let kept = fs::read(part(temp.path(), "a", 0)).expect("part");
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_thumbworn"))
+        .current_dir(temp.path())
+        .args(["--quiet", "sweep", "part", "a", "--serve"])
+        .stdin(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .expect("starts");
+    let mut numbers = child.stdin.take().expect("stdin");
+    numbers.write_all(b"0\n99\n0\n").expect("asked");
+    drop(numbers);
+    let mut given = Vec::new();
+    child
+        .stdout
+        .take()
+        .expect("stdout")
+        .read_to_end(&mut given)
+        .expect("read");
+    assert!(child.wait().expect("ends").success());
+    let head = format!("part 0 {}\n", kept.len()).into_bytes();
+    let one = [head.as_slice(), &kept].concat();
+    assert!(
+        given.starts_with(&one) && given.ends_with(&one),
+        "the same bytes twice"
+    );
+    let between = String::from_utf8_lossy(&given[one.len()..given.len() - one.len()]).into_owned();
+    assert!(
+        between.starts_with("error 99 ") && between.contains("there is no part 99"),
+        "{between}"
+    );
 }

@@ -8,6 +8,8 @@ Makes an environment of its own from `cluster/requirements.txt` in `target/venv-
 
 import csv
 import json
+import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -17,7 +19,47 @@ import numpy as np
 from scipy.stats import qmc
 
 ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / "cluster"))
+from trial import block  # noqa: E402
+
 CHECKS = 0
+WIPE = """
+title = "A block on foam"
+[figure]
+file = "block.stl"
+patch_mm = 1.5
+[[specimen]]
+name = "metal"
+body = "tin pewter"
+coats = ["acrylic primer, aerosol", "acrylic paint, brush", "satin topcoat, aerosol"]
+[[exposure]]
+name = "wipe"
+kind = "rub"
+pad = { like = "soft foam", thickness_mm = 15 }
+load = "hand 1 N"
+strokes = 10
+stroke_mm = 50
+faces = ["top"]
+"""
+SPREAD = """
+title = "Strokes and tilts"
+scenario = "wipe.toml"
+seed = 9
+design = "spread"
+points = 40
+[reading]
+draws = 50
+[[axis]]
+name = "stroke"
+key = "exposure.wipe.stroke_mm"
+from = 20
+to = 80
+[[axis]]
+name = "tilt"
+key = "exposure.wipe.tilt_deg"
+from = 2
+to = 10
+"""
 
 
 def check(what, good):
@@ -30,25 +72,54 @@ def check(what, good):
 
 def spread(program, folder):
     """The points of a spread design are Halton's, moved round by one shift for each axis."""
-    sys.path.insert(0, str(ROOT / "cluster"))
-    import trial_files
-
-    (folder / "block.stl").write_bytes(trial_files.block([8, 6, 10]))
-    (folder / "tin.toml").write_text(trial_files.RUB)
-    (folder / "spread.toml").write_text(trial_files.SPREAD)
+    (folder / "block.stl").write_bytes(block([8, 6, 10]))
+    (folder / "wipe.toml").write_text(WIPE)
+    (folder / "spread.toml").write_text(SPREAD)
     for command in (["plan", "spread.toml", "-o", "s", "--no-pilot"], ["run", "s"], ["merge", "s"]):
         subprocess.run([program, "--quiet", "sweep", *command], cwd=folder, check=True, stdout=subprocess.DEVNULL)
     rows = list(csv.DictReader((folder / "s/sweep.csv").open()))
     ours = np.array([[(float(r["stroke_mm"]) - 20) / 60, (float(r["tilt_deg"]) - 2) / 8] for r in rows])
     halton = qmc.Halton(d=2, scramble=False).random(len(rows))
     shift = (ours - halton) % 1.0
-    check("spread: Halton's points, moved round", np.ptp(np.exp(2j * np.pi * shift), axis=0).real.max() < 1e-9)
+    round_circle = np.exp(2j * np.pi * shift)
+    check("spread: Halton's points, moved round", np.abs(round_circle - round_circle[0]).max() < 1e-9)
     check("spread: more even than chance", qmc.discrepancy(ours) < 0.3 / len(rows))
     life = np.array([float(r["median"]) for r in rows])
     stroke = ours[:, 0] * 60 + 20
     check("spread: life against stroke has slope -1", abs(np.polyfit(np.log(stroke), np.log(life), 1)[0] + 1) < 0.2)
     findings = json.loads((folder / "s/sweep.json").read_text())
     check("spread: answers for programs", findings["findings"]["parts"] == len(rows))
+
+
+FULL = """
+mount -t tmpfs -o size=8m tmpfs room && cp -r s/. room && rm -rf room/parts room/shared
+head -c 8250000 /dev/zero > room/filler
+"$0" sweep run room --jobs 2; echo "code $?" >&2
+ls room/parts/*/*.part 2>/dev/null | wc -l
+rm room/filler
+"$0" --quiet sweep run room --jobs 2 && "$0" --quiet sweep merge room && cmp room/sweep.csv s/sweep.csv && echo whole
+"""
+
+
+def disk_full(program, folder):
+    """A small disk of its own, in a namespace of its own; where that is not allowed, a limit on
+    the size of a file."""
+    (folder / "room").mkdir()
+    alone = ["unshare", "-m"] if os.geteuid() == 0 else ["unshare", "-rm"]
+    probe = subprocess.run([*alone, "mount", "-t", "tmpfs", "tmpfs", folder / "room"], capture_output=True)
+    if probe.returncode == 0:
+        done = subprocess.run([*alone, "sh", "-c", FULL, program], cwd=folder, capture_output=True, text=True)
+        check("disk full: told, exit code 2", "code 2" in done.stderr and "free some disk space" in done.stderr)
+        check("disk full: goes on once there is room, same bytes", done.stdout.split()[-1:] == ["whole"])
+        return
+    shutil.copytree(folder / "s", folder / "room", dirs_exist_ok=True)
+    shutil.rmtree(folder / "room/parts")
+    shutil.rmtree(folder / "room/shared")
+    limited = 'trap "" XFSZ; ulimit -f 2; exec "$0" sweep run room'
+    done = subprocess.run(["sh", "-c", limited, program], cwd=folder, capture_output=True, text=True)
+    check("file limit: told, exit code 2", done.returncode == 2 and "finished parts are kept" in done.stderr)
+    done = subprocess.run([program, "--quiet", "sweep", "run", "room"], cwd=folder)
+    check("file limit: goes on without it", done.returncode == 0)
 
 
 def cluster(program):
@@ -67,6 +138,7 @@ def main(program):
     program = str(Path(program).resolve())
     with tempfile.TemporaryDirectory() as folder:
         spread(program, Path(folder))
+        disk_full(program, Path(folder))
     cluster(program)
     print(f"{CHECKS} passed")
 

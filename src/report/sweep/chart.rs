@@ -69,10 +69,19 @@ pub fn ranking(ranking: &Ranking) -> String {
     };
     let tall = ROW * shown.len() as f64 + 30.0;
     let x = |v: f64| 12.0 + axis.share(v) * (WIDE - 24.0);
-    let mut svg = start(WIDE, tall, &format!("{}: how the levels compare with the first", ranking.factor));
+    let mut svg = start(
+        WIDE,
+        tall,
+        &format!("{}: how the levels compare with the first", ranking.factor),
+    );
     for tick in axis.ticks() {
         line(&mut svg, "grid", (x(tick), 0.0), (x(tick), tall - 26.0));
-        text(&mut svg, ("tick", "middle"), (x(tick), tall - 8.0), &two_digits(tick));
+        text(
+            &mut svg,
+            ("tick", "middle"),
+            (x(tick), tall - 8.0),
+            &two_digits(tick),
+        );
     }
     for (i, place) in shown.iter().enumerate() {
         let y = ROW * (i as f64 + 0.5);
@@ -82,7 +91,11 @@ pub fn ranking(ranking: &Ranking) -> String {
             svg,
             "<circle class=\"dot\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"5\"><title>{}</title></circle>",
             x(median),
-            escape(&format!("{}: {}", place.level, super::words::times(&place.of_best)))
+            escape(&format!(
+                "{}: {}",
+                place.level,
+                super::words::times(&place.of_best)
+            ))
         );
     }
     svg + "</svg>"
@@ -99,16 +112,35 @@ pub fn two_way(two: &TwoWay) -> String {
     let seconds = distinct(two.cells.iter().map(|c| c.second.as_str()));
     let step = (WIDE - left - right) / (firsts.len().max(2) - 1) as f64;
     let y = |v: f64| 14.0 + (1.0 - axis.share(v)) * (tall - 60.0);
-    let mut svg = start(WIDE, tall, &format!("{} and {} together", two.first, two.second));
+    let mut svg = start(
+        WIDE,
+        tall,
+        &format!("{} and {} together", two.first, two.second),
+    );
     for tick in axis.ticks() {
         line(&mut svg, "grid", (left, y(tick)), (WIDE - right, y(tick)));
-        text(&mut svg, ("tick", "end"), (left - 6.0, y(tick) + 4.0), &two_digits(tick));
+        text(
+            &mut svg,
+            ("tick", "end"),
+            (left - 6.0, y(tick) + 4.0),
+            &two_digits(tick),
+        );
     }
     for (i, first) in firsts.iter().enumerate() {
         let at = left + step * i as f64;
-        text(&mut svg, ("tick", "middle"), (at, tall - 24.0), &cut(first, 16));
+        text(
+            &mut svg,
+            ("tick", "middle"),
+            (at, tall - 24.0),
+            &cut(first, 16),
+        );
     }
-    text(&mut svg, ("tick", "middle"), ((left + WIDE - right) / 2.0, tall - 6.0), &two.first);
+    text(
+        &mut svg,
+        ("tick", "middle"),
+        ((left + WIDE - right) / 2.0, tall - 6.0),
+        &two.first,
+    );
     // Words of neighbouring lines must not lie on each other.
     let mut taken: Vec<f64> = Vec::new();
     for (j, second) in seconds.iter().take(LINES).enumerate() {
@@ -121,10 +153,20 @@ pub fn two_way(two: &TwoWay) -> String {
                 Some((left + step * i as f64, y(c.value.median)))
             })
             .collect();
-        let path: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
-        let _ = write!(svg, "<polyline class=\"line l{j}\" points=\"{}\"/>", path.join(" "));
+        let path: Vec<String> = points
+            .iter()
+            .map(|(x, y)| format!("{x:.1},{y:.1}"))
+            .collect();
+        let _ = write!(
+            svg,
+            "<polyline class=\"line l{j}\" points=\"{}\"/>",
+            path.join(" ")
+        );
         for (x, y) in &points {
-            let _ = write!(svg, "<circle class=\"mark l{j}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>");
+            let _ = write!(
+                svg,
+                "<circle class=\"mark l{j}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/>"
+            );
         }
         if let Some((_, end)) = points.last() {
             let mut at = end + 4.0;
@@ -133,7 +175,12 @@ pub fn two_way(two: &TwoWay) -> String {
             }
             taken.push(at);
             let place = (WIDE - right + 10.0, at);
-            text(&mut svg, (&format!("name l{j}"), "start"), place, &cut(second, 20));
+            text(
+                &mut svg,
+                (&format!("name l{j}"), "start"),
+                place,
+                &cut(second, 20),
+            );
         }
     }
     svg + "</svg>"

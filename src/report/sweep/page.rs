@@ -149,13 +149,18 @@ fn of_place(exposure: &ExposureFindings, place: &Placed) -> Value {
 }
 
 fn shares(exposure: &ExposureFindings) -> Vec<Value> {
-    let row = |name: String, share: String, width: f64, kind: &str| {
-        json!({ "name": name, "share": share, "width": format!("{:.1}", width * 100.0), "kind": kind })
-    };
+    let row = |name: String, share: String, width: f64, kind: &str| json!({ "name": name, "share": share, "width": format!("{:.1}", width * 100.0), "kind": kind });
     let mut rows: Vec<Value> = exposure
         .effects
         .iter()
-        .map(|e| row(e.factor.clone(), words::percent(&e.share), e.share.median, ""))
+        .map(|e| {
+            row(
+                e.factor.clone(),
+                words::percent(&e.share),
+                e.share.median,
+                "",
+            )
+        })
         .collect();
     rows.extend(exposure.two_ways.iter().filter(|t| t.matters).map(|t| {
         let name = format!("{} with {}", t.first, t.second);
@@ -176,14 +181,10 @@ fn shares(exposure: &ExposureFindings) -> Vec<Value> {
 }
 
 fn of_two_way(two: &TwoWay) -> Value {
-    let strongest = two
-        .cells
-        .iter()
-        .filter(|c| c.sure)
-        .max_by(|a, b| {
-            let size = |c: &crate::sweep::effect::TwoWayCell| c.beyond.median.ln().abs();
-            size(a).total_cmp(&size(b))
-        });
+    let strongest = two.cells.iter().filter(|c| c.sure).max_by(|a, b| {
+        let size = |c: &crate::sweep::effect::TwoWayCell| c.beyond.median.ln().abs();
+        size(a).total_cmp(&size(b))
+    });
     let mut text = format!(
         "{} with {}: {} of the variation.",
         two.first,

@@ -4,7 +4,7 @@ use crate::base::{Error, Result};
 use crate::format::atomic;
 use crate::format::table::{number, safe_cell};
 use crate::sweep::findings::unit_words;
-use crate::sweep::{Findings, Part, Sweep};
+use crate::sweep::{Axis, Findings, Part, Sweep};
 
 /// Name of the table.
 pub const TABLE: &str = "sweep.csv";
@@ -36,12 +36,18 @@ pub fn table(
         let good = found.is_ok();
         outcome = Some(found);
         // Not to be kept: half a table must not stand under the name of a whole one.
-        if good { Ok(()) } else { Err(std::io::Error::other("not whole")) }
+        if good {
+            Ok(())
+        } else {
+            Err(std::io::Error::other("not whole"))
+        }
     });
     match outcome {
         Some(Err(error)) => Err(error),
         Some(Ok(findings)) => written.map(|()| findings),
-        None => Err(written.err().unwrap_or_else(|| Error::refused("no table was written"))),
+        None => Err(written
+            .err()
+            .unwrap_or_else(|| Error::refused("no table was written"))),
     }
 }
 
@@ -52,27 +58,22 @@ fn failed(path: &std::path::Path, cause: csv::Error) -> Error {
     }
 }
 
-/// The last word of a key that is a unit, such as "mm" of `stroke_mm`.
-fn with_unit(name: &str, keys: &[String]) -> String {
-    const UNITS: [&str; 14] = [
-        "mm", "g", "kpa", "hz", "deg", "pct", "days", "n", "km", "gpa", "mpa", "cm3", "s2", "h",
-    ];
-    let unit = keys.first().and_then(|key| {
-        let key = key.split('[').next().unwrap_or(key);
-        key.rsplit('.').next()?.rsplit_once('_').map(|(_, u)| u.to_string())
-    });
+/// Name of an axis with its unit, as typed in its key.
+fn with_unit(axis: &Axis) -> String {
+    let key = axis.keys.first().and_then(|k| k.split('[').next());
+    let unit = axis.unit().and(key).and_then(|k| k.rsplit_once('_'));
     match unit {
-        Some(unit) if UNITS.contains(&unit.as_str()) && !name.ends_with(&format!("_{unit}")) => {
-            format!("{name}_{unit}")
+        Some((_, unit)) if !axis.name.ends_with(&format!("_{unit}")) => {
+            format!("{}_{unit}", axis.name)
         }
-        _ => name.to_string(),
+        _ => axis.name.clone(),
     }
 }
 
 fn heading(sweep: &Sweep) -> Vec<String> {
     let axes = sweep.plan.axes.iter();
     let mut cells = vec!["part".to_string()];
-    cells.extend(axes.map(|a| safe_cell(&with_unit(&a.name, &a.keys))));
+    cells.extend(axes.map(|a| safe_cell(&with_unit(a))));
     let rest = [
         "exposure",
         "specimen",

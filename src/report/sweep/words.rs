@@ -25,7 +25,12 @@ pub fn times(interval: &Interval) -> String {
 /// "12 % (9 to 14)".
 #[must_use]
 pub fn percent(share: &Interval) -> String {
-    format!("{:.0} % ({:.0} to {:.0})", share.median * 100.0, share.low * 100.0, share.high * 100.0)
+    format!(
+        "{:.0} % ({:.0} to {:.0})",
+        share.median * 100.0,
+        share.low * 100.0,
+        share.high * 100.0
+    )
 }
 
 /// All answers.
@@ -34,8 +39,16 @@ pub fn sentences(findings: &Findings) -> Vec<String> {
     let several = findings.exposures.len() > 1;
     let mut all = Vec::new();
     for exposure in &findings.exposures {
-        let before = if several { format!("{}: ", exposure.exposure) } else { String::new() };
-        all.extend(of_exposure(findings, exposure).into_iter().map(|s| before.clone() + &s));
+        let before = if several {
+            format!("{}: ", exposure.exposure)
+        } else {
+            String::new()
+        };
+        all.extend(
+            of_exposure(findings, exposure)
+                .into_iter()
+                .map(|s| before.clone() + &s),
+        );
     }
     all
 }
@@ -91,7 +104,11 @@ fn of_ranking(findings: &Findings, ranking: &Ranking) -> Vec<String> {
     let (Some(first), Some(second)) = (ranking.places.first(), ranking.places.get(1)) else {
         return said;
     };
-    let lasts = if findings.more_is_better { "lasts longest" } else { "takes least" };
+    let lasts = if findings.more_is_better {
+        "lasts longest"
+    } else {
+        "takes least"
+    };
     let name = &ranking.factor;
     let mut text = format!("{name}: \"{}\" {lasts}", first.level);
     if first.chance_best >= CLEAR {
@@ -108,7 +125,13 @@ fn of_ranking(findings: &Findings, ranking: &Ranking) -> Vec<String> {
         text += &format!(", \"{}\" {}", last.level, times(&last.of_best));
     }
     said.push(text + ".");
-    said.extend(ranking.disagreements.iter().take(TOLD).map(|d| of_disagreement(findings, name, d)));
+    said.extend(
+        ranking
+            .disagreements
+            .iter()
+            .take(TOLD)
+            .map(|d| of_disagreement(findings, name, d)),
+    );
     let more = ranking.disagreements.len().saturating_sub(TOLD);
     if more > 0 {
         said.push(format!("{more} more figures disagree on {name}."));
@@ -125,7 +148,11 @@ fn of_ranking(findings: &Findings, ranking: &Ranking) -> Vec<String> {
 /// One figure that disagrees.
 #[must_use]
 pub fn of_disagreement(findings: &Findings, factor: &str, d: &Disagreement) -> String {
-    let verb = if findings.more_is_better { "lasts" } else { "takes" };
+    let verb = if findings.more_is_better {
+        "lasts"
+    } else {
+        "takes"
+    };
     format!(
         "figure \"{}\" disagrees on {factor}: there \"{}\" {verb} {} what \"{}\" does.",
         d.figure,
