@@ -130,7 +130,7 @@ def cluster(program):
         [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r", ROOT / "cluster/requirements.txt"],
         check=True,
     )
-    done = subprocess.run([python, ROOT / "cluster/trial.py", program, "--side", "5", "--silent", "5s"], timeout=600)
+    done = subprocess.run([python, ROOT / "cluster/trial.py", program, "--side", "4", "--silent", "5s"], timeout=600)
     check("cluster: all stories end with the bytes of one process", done.returncode == 0)
 
 
