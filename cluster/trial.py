@@ -35,7 +35,7 @@ patch_mm = {patch}
 [[specimen]]
 name = "metal"
 body = "tin pewter"
-coats = ["acrylic paint, brush"]
+coats = [{coats}]
 [[exposure]]
 name = "hands"
 kind = "handle"
@@ -47,7 +47,7 @@ SWEEP = """
 title = "Slips and margins"
 scenario = "hands.toml"
 [reading]
-what = "friction work"
+what = "{what}"
 draws = 50
 [[axis]]
 name = "slip"
@@ -65,8 +65,12 @@ steps = {side}
 
 
 # Parts of a tenth of a second, to show what happens; parts of two seconds, to measure.
-CHEAP = {"patch": 3}
-COSTLY = {"patch": 0.4}
+CHEAP = {"patch": 3, "coats": '"acrylic paint, brush"', "what": "friction work"}
+COSTLY = {
+    "patch": 0.2,
+    "coats": '"acrylic primer, aerosol", "acrylic paint, brush", "satin topcoat, aerosol"',
+    "what": "paint through",
+}
 
 
 def block(half):
@@ -240,7 +244,7 @@ def planned(folder, program, side, cost):
     folder.mkdir(parents=True)
     (folder / "block.stl").write_bytes(block([8, 6, 10]))
     (folder / "hands.toml").write_text(SCENARIO.format(**cost))
-    (folder / "sweep.toml").write_text(SWEEP.format(side=side))
+    (folder / "sweep.toml").write_text(SWEEP.format(side=side, **cost))
     output_of(program, "sweep", "plan", folder / "sweep.toml", "-o", folder / "planned", "--no-pilot")
     return folder / "planned"
 
@@ -313,19 +317,16 @@ def efficiency(program, side, cost):
         alone, both = made / "alone", made / "both"
         shutil.copytree(original, alone)
         shutil.copytree(original, both)
-        load = os.getloadavg()[0]
-        before, began = os.times(), time.monotonic()
+        load, before, began = os.getloadavg()[0], os.times(), time.monotonic()
         output_of(program, "sweep", "run", alone, "--jobs", 1)
         one = time.monotonic() - began
         cpu = os.times().children_user - before.children_user
         parts = there(alone)
-        print(f"one process: {parts} parts, {one:.1f} s, {cpu:.1f} CPU s, {cpu / parts:.2f} CPU s a part (load {load:.1f})")
-        before = os.times()
+        print(f"one process: {parts} parts, {one / parts:.2f} s and {cpu / parts:.2f} CPU s a part (load {load:.1f})", flush=True)
         seconds = carry_out(nothing, both, made / "site", program, "30s", 3600)
-        after = os.times()
-        all_cpu = after.children_user + after.children_system - before.children_user - before.children_system
-        print(f"two workers: {seconds:.1f} s by the clock, {all_cpu:.1f} CPU s with scheduler, workers and client (load {os.getloadavg()[0]:.1f})")
-        print(f"efficiency by the clock: {one / (2 * seconds):.3f}; by CPU time: {cpu / all_cpu:.3f}")
+        came = sorted(file.stat().st_mtime for file in both.glob("parts/*/*.part"))
+        print(f"two workers: {seconds:.1f} s, of which {came[-1] - came[1]:.1f} s from the second part to the last (load {os.getloadavg()[0]:.1f})")
+        print(f"efficiency with start and end: {one / (2 * seconds):.3f}; from the second part on: {one * (parts - 2) / parts / (2 * (came[-1] - came[1])):.3f}")
 
 
 if __name__ == "__main__":
