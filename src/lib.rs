@@ -18,5 +18,6 @@ pub mod study;
 pub mod scenario;
 pub mod trial;
 pub mod bench;
+pub mod sweep;
 pub mod report;
 pub mod cli;

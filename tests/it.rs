@@ -9,4 +9,5 @@ mod it {
     pub mod help;
     pub mod pipeline;
     pub mod support;
+    pub mod sweep;
 }

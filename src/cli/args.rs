@@ -71,6 +71,12 @@ pub enum Command {
         after_help = "Example:  thumbworn bench plan scenarios/bench/five_coats.toml -o results/bench"
     )]
     Bench(BenchCommand),
+    /// Many scenarios at once, here or on many machines: plan, parts, merge.
+    #[command(subcommand)]
+    #[command(
+        after_help = "Example:  thumbworn sweep plan scenarios/sweeps/coats_and_foams.toml -o results/sweep\n          thumbworn sweep run results/sweep --jobs 4\n          thumbworn sweep merge results/sweep"
+    )]
+    Sweep(SweepCommand),
     /// The values that ship, with range, grade and source.
     #[command(after_help = "Example:  thumbworn stock \"satin topcoat, aerosol\"")]
     Stock(StockArgs),
@@ -364,5 +370,62 @@ pub enum BenchCommand {
     Calibrate {
         /// Folder of the bench.
         folder: PathBuf,
+    },
+}
+
+/// The steps of a sweep.
+#[derive(Debug, Subcommand)]
+pub enum SweepCommand {
+    /// Checks a sweep file and writes its plan: parts, core-hours, disk.
+    #[command(
+        after_help = "Example:  thumbworn sweep plan scenarios/sweeps/coats_and_foams.toml -o results/sweep"
+    )]
+    Plan {
+        /// Sweep file.
+        sweep: PathBuf,
+        /// Folder of the sweep; a copy of it is the sweep on another machine.
+        #[arg(short, long, value_name = "DIR")]
+        output: PathBuf,
+        /// Do not time a pilot part; the estimate is then a guess.
+        #[arg(long)]
+        no_pilot: bool,
+    },
+    /// Computes one part. Safe to run twice, and beside others.
+    #[command(
+        after_help = "Example:  thumbworn sweep part results/sweep 17\n          thumbworn sweep part results/sweep 17 --stdout > 17.part\n          printf '17\\n18\\n' | thumbworn sweep part results/sweep --serve"
+    )]
+    Part {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Number of the part, from 0.
+        #[arg(required_unless_present = "serve")]
+        part: Option<u64>,
+        /// Give the part's bytes on stdout instead of keeping them in the folder.
+        #[arg(long, conflicts_with = "serve")]
+        stdout: bool,
+        /// Take numbers line by line from stdin, give "part NUMBER LENGTH" and the bytes on stdout,
+        /// until stdin ends: for the workers of an engine.
+        #[arg(long, conflicts_with = "part")]
+        serve: bool,
+    },
+    /// Computes all missing parts on this machine; goes on where it was stopped.
+    #[command(after_help = "Example:  thumbworn sweep run results/sweep --jobs 4")]
+    Run {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Parts at a time; one for each core without it. The result does not depend on it.
+        #[arg(long, value_name = "N")]
+        jobs: Option<usize>,
+    },
+    /// Adds all parts up: sweep.csv, sweep.json and the page sweep.html.
+    #[command(
+        after_help = "Example:  thumbworn sweep merge results/sweep\n          thumbworn sweep merge results/sweep --from copy_from_the_club_laptop"
+    )]
+    Merge {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Copies of the folder whose parts are taken first.
+        #[arg(long, value_name = "DIR")]
+        from: Vec<PathBuf>,
     },
 }

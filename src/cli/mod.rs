@@ -9,6 +9,7 @@ pub mod look;
 pub mod results;
 pub mod run;
 pub mod season;
+pub mod sweep;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -63,6 +64,7 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
         Command::Bench(command) => bench::bench(&command, talk),
+        Command::Sweep(command) => sweep::sweep(&command, talk),
         Command::Advise(args) => bench::advise(&args, talk),
         Command::Export(args) => ask::export(&args, talk),
         Command::Stock(args) => look::stock(&args, talk),

@@ -7,6 +7,7 @@ pub mod footprints;
 pub mod heat;
 pub mod picture;
 pub mod summary;
+pub mod sweep;
 pub mod tables;
 pub mod words;
 pub mod page;

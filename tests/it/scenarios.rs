@@ -141,3 +141,19 @@ fn the_stock_tells_how_to_measure_a_foam() {
         assert!(said.contains(words), "no {words}: {said}");
     }
 }
+
+#[test]
+fn every_sweep_that_ships_can_be_planned() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/sweeps");
+    let mut count = 0;
+    for entry in fs::read_dir(folder).expect("sweeps") {
+        let path = entry.expect("entry").path();
+        let draft = thumbworn::sweep::draft::draft(&path).unwrap_or_else(|e| panic!("{e}"));
+        assert!(
+            draft.plan.parts >= 2 && draft.plan.axes.len() >= 2,
+            "{path:?}"
+        );
+        count += 1;
+    }
+    assert!(count >= 1);
+}
