@@ -30,8 +30,9 @@ pub fn attitude(random: &mut Stream) -> super::Quat {
     use rand::RngExt;
     let (u1, u2, u3): (f64, f64, f64) = (random.random(), random.random(), random.random());
     let (a, b) = ((1.0 - u1).sqrt(), u1.sqrt());
-    let (s2, c2) = (std::f64::consts::TAU * u2).sin_cos();
-    let (s3, c3) = (std::f64::consts::TAU * u3).sin_cos();
+    // The standard library's sine may differ between machines and builds.
+    let (s2, c2) = libm::sincos(std::f64::consts::TAU * u2);
+    let (s3, c3) = libm::sincos(std::f64::consts::TAU * u3);
     super::Quat::from_quaternion(nalgebra::Quaternion::new(b * c3, a * s2, a * c2, b * s3))
 }
 

@@ -9,7 +9,7 @@ use crate::contact::rigid::EngineKind;
 use crate::contact::rigid::checks::suite;
 use crate::figure::sculpt;
 use crate::format::{atomic, stl};
-use crate::reference::{Stock, show};
+use crate::reference::{Kind, Stock, show};
 
 /// `thumbworn sculpt`.
 ///

@@ -165,6 +165,7 @@ impl Drop {
             path: BoxPath::Still,
             friction: self.touch.friction,
             restitution: self.touch.restitution,
+            between: None,
             gravity,
         }
     }

@@ -3,7 +3,9 @@
 use super::replicate::{Precision, grow};
 use crate::base::random::{Stream, attitude, stream};
 use crate::base::{Error, Note, Result, Topic, Vec3, Watch};
-use crate::contact::rigid::{self, BoxPath, EngineKind, Ledger, Scene, Shape, State, Wall, tally};
+use crate::contact::rigid::{
+    self, BoxPath, EngineKind, Feel, Ledger, Scene, Shape, State, Wall, tally,
+};
 use crate::contact::{Body, Side, Touch};
 use crate::dose::{Dose, DoseRate, Unit};
 use crate::figure::Figure;
@@ -22,6 +24,9 @@ pub struct Tumble {
     pub path: BoxPath,
     /// How figure and box touch.
     pub touch: Touch,
+    /// How figures take contacts with each other; `None`: as with the box. Where they yield follows
+    /// from their own material in any case.
+    pub between: Option<Feel>,
     /// Figures in the box, all alike.
     pub figures: usize,
     /// [m] corners of the figure's convex pieces, figure's frame: what figures touch each other
@@ -70,6 +75,7 @@ impl Tumble {
             round: false,
             path,
             touch,
+            between: None,
             figures: 1,
             pieces: Vec::new(),
             engine: EngineKind::Exact,
@@ -179,6 +185,7 @@ impl Tumble {
             path,
             friction: self.touch.friction,
             restitution: self.touch.restitution,
+            between: self.between,
             gravity: rigid::scene::GRAVITY,
         })
     }

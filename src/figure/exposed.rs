@@ -50,7 +50,7 @@ pub(super) fn sees_sky(pieces: &[Piece], patches: &[(Vec3, Vec3)], cell: f64) ->
                 // Concentric spiral: even over the disc, so cosine-weighted over the half space
                 // (Malley's method). The steepest ray comes first: it nearly always settles it.
                 let r2 = (i as f64 + 0.3) / RAYS as f64;
-                let (s, c) = (2.399_963 * i as f64).sin_cos();
+                let (s, c) = libm::sincos(2.399_963 * i as f64);
                 let way = normal * (1.0 - r2).sqrt() + (t1 * c + t2 * s) * r2.sqrt();
                 cells.leaves(point + normal * (1.6 * cells.side), &way)
             })

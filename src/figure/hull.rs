@@ -121,7 +121,7 @@ fn extremes(points: &[Vec3]) -> Vec<u32> {
         .map(|i| {
             // Golden-angle spiral: even, and along no axis.
             let z = 1.0 - (2.0 * f64::from(i) + 1.0) / 64.0;
-            let (s, c) = (2.399_963 * f64::from(i) + 0.37).sin_cos();
+            let (s, c) = libm::sincos(2.399_963 * f64::from(i) + 0.37);
             let r = (1.0 - z * z).sqrt();
             Vec3::new(r * c, r * s, z)
         })

@@ -91,7 +91,7 @@ impl Figure {
         let support_error = (0..2000)
             .map(|i| {
                 let z = 1.0 - (2.0 * f64::from(i) + 1.0) / 2000.0;
-                let (s, c) = (2.399_963 * f64::from(i)).sin_cos();
+                let (s, c) = libm::sincos(2.399_963 * f64::from(i));
                 let d = Vec3::new(c * (1.0 - z * z).sqrt(), s * (1.0 - z * z).sqrt(), z);
                 let of = |h: &Hull| h.support(&d).map_or(f64::NEG_INFINITY, |p| p.dot(&d));
                 let union = hulls.iter().map(of).fold(f64::NEG_INFINITY, f64::max);

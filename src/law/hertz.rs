@@ -26,7 +26,7 @@ pub fn contact_modulus(sides: [(f64, f64); 2]) -> f64 {
 /// Source: Johnson 1985, eq. 4.22 (from memory).
 #[must_use]
 pub fn contact_radius(force: f64, radius: f64, modulus: f64) -> f64 {
-    (0.75 * force * radius / modulus).cbrt()
+    libm::cbrt(0.75 * force * radius / modulus)
 }
 
 /// [m] approach of distant points, a^2/R. Arguments as in [`contact_radius`].

@@ -5,6 +5,7 @@
 //! the wear rate of a film on a counterface.
 
 pub mod calibration;
+pub mod falls;
 pub mod material;
 pub mod pair;
 pub mod show;
@@ -12,6 +13,7 @@ pub mod stock;
 mod table;
 
 pub use calibration::{Calibration, SystemRate, WearRate};
+pub use falls::Fall;
 pub use material::{
     Against, Binder, BodyMaterial, Counterface, FilmMaterial, Method, ReferenceState,
     RestitutionValue, Role, Softness,

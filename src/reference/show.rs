@@ -1,5 +1,6 @@
 //! The stock in plain rows, for `thumbworn stock`.
 
+use super::falls;
 use super::stock::{Entry, Kind, Short, Stock};
 use super::table::{backing, table};
 use crate::base::{Error, Result};
@@ -88,6 +89,14 @@ pub fn overview(stock: &Stock) -> String {
         for entry in stock.of(kind) {
             text.push_str(&format!("  {:<28} {}\n", entry.name, gist(entry)));
         }
+    }
+    text.push_str("fall (for drop, as schedule = ...)\n");
+    for fall in falls::names().filter_map(|n| falls::fall(n).ok().flatten()) {
+        let drops = fall
+            .drops
+            .map_or_else(String::new, |n| format!(", {n} drops"));
+        let height = 1e3 * fall.height.value;
+        text.push_str(&format!("  {:<28} {height:.0} mm{drops}\n", fall.name));
     }
     text.push_str("Each value has a range, a grade and a source: name an entry to see them.\n");
     text

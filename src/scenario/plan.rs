@@ -91,6 +91,8 @@ pub enum Deed {
     Tumble {
         /// [m] inner size of the box.
         size: [f64; 3],
+        /// A round tin: `size` is its diameter twice, and its height.
+        round: bool,
         /// How the box moves.
         motion: Motion,
         /// Number of equal figures.
@@ -104,6 +106,8 @@ pub enum Deed {
     Drop {
         /// [m] free height below the lowest point.
         height: f64,
+        /// The published fall it was taken from.
+        schedule: Option<String>,
         /// Face that points down; `None` is a random attitude.
         down: Option<Face>,
         /// Restitution given by the user.

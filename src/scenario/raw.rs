@@ -264,8 +264,10 @@ pub struct RawTumble {
     pub name: String,
     /// How long, in minutes.
     pub minutes: f64,
-    /// Inner size of the box in millimetres: x, y, z.
-    pub box_mm: [f64; 3],
+    /// Inner size of the box in millimetres: x, y, z; this or `tin_mm`.
+    pub box_mm: Option<[f64; 3]>,
+    /// A round tin instead, standing on its base: inner diameter and height in millimetres.
+    pub tin_mm: Option<[f64; 2]>,
     /// Material of the walls, a row of the stock.
     pub wall: String,
     /// Shaking by hand.
@@ -324,10 +326,12 @@ fn axis_x() -> String {
 pub struct RawDrop {
     /// Name used in every table and file.
     pub name: String,
-    /// How many drops.
-    pub drops: f64,
-    /// Height of the lowest point above the floor in millimetres.
-    pub height_mm: f64,
+    /// How many drops; may be left out where the schedule says.
+    pub drops: Option<f64>,
+    /// Height of the lowest point above the floor in millimetres; this or `schedule`.
+    pub height_mm: Option<f64>,
+    /// A published fall of the stock, such as "EN 71-1"; this or `height_mm`.
+    pub schedule: Option<String>,
     /// Material of the floor, a row of the stock.
     pub floor: String,
     /// "random" (default) or a face that points down: "base", "front", "back", "left", "right", "top".

@@ -3,10 +3,10 @@
 use super::part::{ENGINES, Footprint, Outcome, Part};
 use super::store::{Key, Store};
 use crate::base::note::Topic;
-use crate::base::{Error, Note, Place, Result, Vec3, Watch};
+use crate::base::{Error, Known, Note, Place, Result, Vec3, Watch};
 use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::recording::Recording;
-use crate::contact::rigid::{BoxPath, EngineKind};
+use crate::contact::rigid::{BoxPath, EngineKind, Feel};
 use crate::contact::{Restitution, Solidity, Touch};
 use crate::exposure::handle::Handle;
 use crate::exposure::ride::Ride;
@@ -15,6 +15,7 @@ use crate::exposure::{Drop, Names, Precision, Tumble};
 use crate::figure::{Hull, pieces::Fit};
 use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
 use crate::law::schedule;
+use crate::reference::{Against, table};
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -98,6 +99,10 @@ impl Part<'_> {
             .face
             .restitution_as
             .ok_or_else(|| Error::input(format!("\"{}\" is not a hard ground", self.face.name)))?;
+        self.tabled_restitution(on)
+    }
+
+    fn tabled_restitution(&self, on: Against) -> Result<Restitution> {
         let tabled = self.plan.specimen.body.restitution(on)?;
         Ok(match tabled.reference {
             None => Restitution::Constant(tabled.value.value),
@@ -109,6 +114,26 @@ impl Part<'_> {
                 ceiling: tabled.value.high,
             },
         })
+    }
+
+    /// How figures take contacts with each other: film on the same film; a metal body as on steel,
+    /// a plastic one as on plastic.
+    fn between(&self, restitution: Option<f64>) -> Result<(Feel, Known)> {
+        let friction = table("films")?
+            .find("friction: film vs same film, aged", "mu_k", "")?
+            .known()?;
+        let restitution = match restitution {
+            Some(e) => Restitution::Constant(e),
+            None if self.plan.specimen.body.family == "metal" => {
+                self.tabled_restitution(Against::Steel)?
+            }
+            None => self.tabled_restitution(Against::Plastic)?,
+        };
+        let feel = Feel {
+            friction: friction.value,
+            restitution,
+        };
+        Ok((feel, friction))
     }
 
     /// How the specimen touches hard ground.
@@ -174,6 +199,7 @@ impl Part<'_> {
     fn tumble(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let Deed::Tumble {
             size,
+            round,
             motion,
             figures,
             engine,
@@ -190,7 +216,17 @@ impl Part<'_> {
         let pieces: Vec<Vec<Vec3>> = pieces
             .map(|corners| corners.iter().map(|p| Vec3::from(*p)).collect())
             .collect();
+        let (mut between, friction) = self.between(*restitution)?;
+        if let (EngineChoice::Rapier, Restitution::Scaled { at_reference, .. }) =
+            (engine, between.restitution)
+        {
+            // The second opinion knows constants only.
+            between.restitution = Restitution::Constant(at_reference);
+        }
+        let several = *figures > 1;
         let tumble = Tumble {
+            between: several.then_some(between),
+            round: *round,
             figures: *figures as usize,
             pieces,
             engine: match engine {
@@ -200,12 +236,22 @@ impl Part<'_> {
             precision: self.precision(),
             ..Tumble::new(Vec3::from(*size), path(motion)?, self.touch(*restitution)?)
         };
-        let mut tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
-        if let Some(kept) = &kept {
-            tumbled.rate.notes.push(kept.note());
+        let tumbled = tumble.run(self.figure, &self.body, self.names(), watch)?;
+        let mut rate = tumbled.rate;
+        if several {
+            rate.notes.push(Note::new(
+                Topic::Prior,
+                format!(
+                    "figures knock and rub on each other with friction {} ({} to {}: {})",
+                    friction.value, friction.low, friction.high, friction.source
+                ),
+            ));
+            if let Some(kept) = &kept {
+                rate.notes.push(kept.note());
+            }
         }
         Ok(Outcome {
-            rate: tumbled.rate,
+            rate,
             ledgers: tumbled.ledgers,
             footprints: Vec::new(),
             catching: Vec::new(),
@@ -219,6 +265,7 @@ impl Part<'_> {
             height,
             down,
             restitution,
+            ..
         } = &self.exposure.deed
         else {
             return Err(wrong_kind());

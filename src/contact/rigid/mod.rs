@@ -29,7 +29,7 @@ pub use contact::Contact;
 pub use ledger::Ledger;
 pub use path::BoxPath;
 pub use recording::Recording;
-pub use scene::{Scene, Shape, State, Wall};
+pub use scene::{Feel, Scene, Shape, State, Wall};
 
 use crate::base::{Error, Result};
 use serde::{Deserialize, Serialize};

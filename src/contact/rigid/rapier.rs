@@ -58,7 +58,10 @@ impl Rapier {
     /// # Errors
     /// Input errors for a restitution that is not constant and for a hull without volume.
     pub fn new(scene: &Scene, step: f64) -> Result<Rapier> {
-        let Restitution::Constant(restitution) = scene.restitution else {
+        let (wall, own) = (scene.on_box(), scene.on_each_other());
+        let (Restitution::Constant(e_wall), Restitution::Constant(e_own)) =
+            (wall.restitution, own.restitution)
+        else {
             return Err(Error::input(
                 "the second-opinion engine knows only a constant restitution",
             )
@@ -69,8 +72,10 @@ impl Rapier {
             integration_parameters: parameters(step),
             ..rp::PhysicsWorld::default()
         };
-        let feel = (scene.friction, restitution);
-        let container = insert_box(&mut world, scene, feel);
+        // Coefficients combine by product at walls and by mean between figures, so a wall carries
+        // the quotient.
+        let feel = (own.friction.max(1e-9), e_own.max(1e-9));
+        let container = insert_box(&mut world, scene, (wall.friction / feel.0, e_wall / feel.1));
         let mut figures = Vec::new();
         for (shape, start) in scene.shapes.iter().zip(&scene.start) {
             figures.push(insert_figure(&mut world, shape, start, feel)?);
@@ -282,7 +287,9 @@ fn insert_box(
         let collider = rp::ColliderBuilder::cuboid(wide, wide, WALL)
             .position(into_pose(&middle, &turn))
             .friction(feel.0)
-            .restitution(feel.1);
+            .friction_combine_rule(rp::CoefficientCombineRule::Multiply)
+            .restitution(feel.1)
+            .restitution_combine_rule(rp::CoefficientCombineRule::Multiply);
         world
             .colliders
             .insert_with_parent(collider, handle, &mut world.bodies);

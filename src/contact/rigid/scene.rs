@@ -180,6 +180,15 @@ impl Wall {
     }
 }
 
+/// How two surfaces take a contact.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Feel {
+    /// Coulomb coefficient.
+    pub friction: f64,
+    /// Energetic restitution.
+    pub restitution: Restitution,
+}
+
 /// Figures in a closed box.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scene {
@@ -191,10 +200,12 @@ pub struct Scene {
     pub walls: Vec<Wall>,
     /// How the box moves.
     pub path: BoxPath,
-    /// Coulomb coefficient of every contact.
+    /// Coulomb coefficient of figures on the box.
     pub friction: f64,
-    /// Energetic restitution of every contact.
+    /// Energetic restitution of figures on the box.
     pub restitution: Restitution,
+    /// Figures on each other; `None`: as on the box.
+    pub between: Option<Feel>,
     /// [m/s2] downwards along -z of the world.
     pub gravity: f64,
 }
@@ -212,8 +223,24 @@ impl Scene {
             path: BoxPath::Still,
             friction: 0.3,
             restitution: Restitution::Constant(0.3),
+            between: None,
             gravity: GRAVITY,
         }
+    }
+
+    /// How figures take contacts with the box.
+    #[must_use]
+    pub fn on_box(&self) -> Feel {
+        Feel {
+            friction: self.friction,
+            restitution: self.restitution,
+        }
+    }
+
+    /// How figures take contacts with each other.
+    #[must_use]
+    pub fn on_each_other(&self) -> Feel {
+        self.between.unwrap_or(self.on_box())
     }
 
     /// [J] kinetic energy and height energy of all figures.
@@ -238,16 +265,18 @@ impl Scene {
         if self.shapes.is_empty() || self.shapes.len() != self.start.len() {
             return Err(Error::input("a box needs at least one figure"));
         }
-        if !(0.0..=2.0).contains(&self.friction) {
-            return Err(Error::input(format!(
-                "friction must be 0 to 2, not {}",
-                self.friction
-            )));
-        }
-        if let Restitution::Constant(e) = self.restitution
-            && !(0.0..=1.0).contains(&e)
-        {
-            return Err(Error::input(format!("restitution must be 0 to 1, not {e}")));
+        for feel in [self.on_box(), self.on_each_other()] {
+            if !(0.0..=3.0).contains(&feel.friction) {
+                return Err(Error::input(format!(
+                    "friction must be 0 to 3, not {}",
+                    feel.friction
+                )));
+            }
+            if let Restitution::Constant(e) = feel.restitution
+                && !(0.0..=1.0).contains(&e)
+            {
+                return Err(Error::input(format!("restitution must be 0 to 1, not {e}")));
+            }
         }
         for shape in &self.shapes {
             self.validate_shape(shape)?;

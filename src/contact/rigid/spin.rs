@@ -77,6 +77,18 @@ impl Pose {
         )
     }
 
+    /// The same motion from a place shifted in the world and an attitude turned about the principal
+    /// axes; both small. Kinetic energy stays, as the momentum is told in the principal axes.
+    pub(super) fn moved(&self, shift: &Vec3, turn: &Vec3) -> Pose {
+        let half = turn * 0.5;
+        let turned = self.spin.attitude.quaternion() * Quaternion::new(1.0, half.x, half.y, half.z);
+        let spin = Spin {
+            attitude: Quat::new_unchecked(turned / turned.norm()),
+            momentum: self.spin.momentum,
+        };
+        Pose::new(self.position + shift, self.velocity, spin)
+    }
+
     /// Free motion without gravity.
     pub(super) fn drift(&self, inertia: &Vec3, time: f64) -> Pose {
         Pose::new(

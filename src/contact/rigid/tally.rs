@@ -99,6 +99,8 @@ struct Spot {
 pub struct Tally<'a> {
     figure: &'a Figure,
     touch: &'a Touch,
+    /// The figure's own material on both sides.
+    between: Touch,
     corners: Vec<Spot>,
     cells: Vec<Spot>,
     numbers: HashMap<[i32; 3], usize>,
@@ -113,6 +115,7 @@ impl<'a> Tally<'a> {
         Tally {
             figure,
             touch,
+            between: touch.with_itself(),
             corners: tips.iter().map(|&tip| Spot::new(tip)).collect(),
             cells: Vec::new(),
             numbers: HashMap::new(),
@@ -130,7 +133,7 @@ impl<'a> Tally<'a> {
         };
         let theirs = (None, partner.place, partner.normal);
         let (a, b) = (self.spot(mine).tip, self.spot(theirs).tip);
-        let parts = amounts(contact, self.touch, a * b / (a + b));
+        let parts = amounts(contact, &self.between, a * b / (a + b));
         self.spot(mine).add(&parts, &contact.place, &contact.normal);
         self.spot(theirs)
             .add(&parts, &partner.place, &partner.normal);

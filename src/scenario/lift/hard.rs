@@ -1,6 +1,7 @@
 //! Boxes and floors.
 
 use super::*;
+use crate::reference::{Fall, falls};
 
 impl Lifter<'_> {
     pub(super) fn exposure(&mut self, key: &str, raw: &RawExposure) -> Result<ExposurePlan> {
@@ -47,14 +48,7 @@ impl Lifter<'_> {
             raw.minutes,
             &Range(0.01, 1e5, "min"),
         )?;
-        let mut size = [0.0; 3];
-        for (i, mm) in raw.box_mm.iter().enumerate() {
-            size[i] = self.number(
-                &format!("{key}.box_mm[{i}]"),
-                *mm,
-                &Range(5.0, 2000.0, "mm"),
-            )? * MM;
-        }
+        let (size, round) = self.inside(key, raw)?;
         let motion = self.motion(key, raw)?;
         let engine = self.one_of(&format!("{key}.engine"), &raw.engine, &["exact", "rapier"])?;
         let figures = self.number(
@@ -73,6 +67,7 @@ impl Lifter<'_> {
 
             deed: Deed::Tumble {
                 size,
+                round,
                 motion,
                 figures: figures as u32,
                 engine: match engine {
@@ -82,6 +77,34 @@ impl Lifter<'_> {
                 restitution: self.restitution(key, raw.restitution)?,
             },
         })
+    }
+
+    /// [m] inner size, and whether it is a round tin.
+    fn inside(&self, key: &str, raw: &RawTumble) -> Result<([f64; 3], bool)> {
+        let edge = |name: &str, i: usize, mm: f64| -> Result<f64> {
+            let range = Range(5.0, 2000.0, "mm");
+            Ok(self.number(&format!("{key}.{name}[{i}]"), mm, &range)? * MM)
+        };
+        match (raw.box_mm, raw.tin_mm) {
+            (Some([x, y, z]), None) => {
+                let size = [
+                    edge("box_mm", 0, x)?,
+                    edge("box_mm", 1, y)?,
+                    edge("box_mm", 2, z)?,
+                ];
+                Ok((size, false))
+            }
+            (None, Some([across, tall])) => {
+                let across = edge("tin_mm", 0, across)?;
+                Ok(([across, across, edge("tin_mm", 1, tall)?], true))
+            }
+            (None, None) => Err(self
+                .wrong(key, "the box has no size")
+                .hint("add box_mm = [180, 120, 70], or tin_mm = [90, 60] for a round tin")),
+            _ => Err(self
+                .wrong(key, "it can be a box or a tin, not both")
+                .hint("delete box_mm or tin_mm")),
+        }
     }
 
     pub(super) fn motion(&self, key: &str, raw: &RawTumble) -> Result<Motion> {
@@ -117,16 +140,34 @@ impl Lifter<'_> {
     }
 
     pub(super) fn drop(&mut self, key: &str, raw: &RawDrop) -> Result<ExposurePlan> {
-        let amount = self.number(
-            &format!("{key}.drops"),
-            raw.drops,
-            &Range(1.0, 1e6, "drops"),
-        )?;
-        let height = self.number(
-            &format!("{key}.height_mm"),
-            raw.height_mm,
-            &Range(1.0, 1e4, "mm"),
-        )? * MM;
+        let fall = match &raw.schedule {
+            Some(typed) => Some(self.fall(&format!("{key}.schedule"), typed)?),
+            None => None,
+        };
+        let drops = raw
+            .drops
+            .or(fall.as_ref().and_then(|f| f.drops).map(f64::from));
+        let drops = drops.ok_or_else(|| {
+            self.wrong(key, "how many drops is not said")
+                .hint("add drops = 5")
+        })?;
+        let amount = self.number(&format!("{key}.drops"), drops, &Range(1.0, 1e6, "drops"))?;
+        let height = match (raw.height_mm, &fall) {
+            (Some(mm), None) => {
+                self.number(&format!("{key}.height_mm"), mm, &Range(1.0, 1e4, "mm"))? * MM
+            }
+            (None, Some(fall)) => fall.height.value,
+            (None, None) => {
+                return Err(self
+                    .wrong(key, "the drop has no height")
+                    .hint("add height_mm = 760, or schedule = \"EN 71-1\""));
+            }
+            (Some(_), Some(_)) => {
+                return Err(self
+                    .wrong(key, "the height is said twice")
+                    .hint("delete height_mm or schedule"));
+            }
+        };
         let down = match raw.attitude.trim() {
             "random" => None,
             face => Some(self.face(&format!("{key}.attitude"), face)?),
@@ -142,10 +183,29 @@ impl Lifter<'_> {
 
             deed: Deed::Drop {
                 height,
+                schedule: fall.map(|f| f.name.to_owned()),
                 down,
                 restitution: self.restitution(key, raw.restitution)?,
             },
         })
+    }
+
+    /// A published fall by name, with a note that says what it was written for.
+    fn fall(&mut self, key: &str, typed: &str) -> Result<Fall> {
+        let names: Vec<&str> = falls::names().collect();
+        let name = self.one_of(key, typed, &names)?;
+        let fall = falls::fall(name)?
+            .ok_or_else(|| self.wrong(key, format!("there is no fall \"{typed}\"")))?;
+        self.notes.push(Note::new(
+            Topic::Prior,
+            format!(
+                "schedule \"{typed}\": {:.0} mm, written for {}; source: {}",
+                1e3 * fall.height.value,
+                fall.meant_for,
+                fall.height.source
+            ),
+        ));
+        Ok(fall)
     }
 
     pub(super) fn face(&self, key: &str, typed: &str) -> Result<Face> {

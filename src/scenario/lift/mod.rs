@@ -261,6 +261,48 @@ mod tests {
     ];
 
     #[test]
+    fn a_drop_can_name_a_published_fall() {
+        const TABLE: &str = include_str!("../../../scenarios/off_the_table.toml");
+        let with = |height: &str| lifted(&TABLE.replace("drops = 5\nheight_mm = 760", height));
+        let scenario = with("schedule = \"EN 71-1\"").expect("lifts");
+        let drop = &scenario.exposures[0];
+        assert!(matches!(drop.deed, Deed::Drop { height, .. } if (height - 0.85).abs() < 1e-12));
+        assert_eq!(drop.amount, 5.0);
+        assert!(scenario.notes.iter().any(|n| n.text.contains("850 mm")));
+        let wrong = [
+            ("drops = 5", "add height_mm"),
+            (
+                "drops = 5\nheight_mm = 5\nschedule = \"EN 71-1\"",
+                "said twice",
+            ),
+            ("schedule = \"EN 71-11\"", "did you mean \"en 71-1\""),
+            ("schedule = \"table to floor\"", "how many drops"),
+        ];
+        for (typed, words) in wrong {
+            let shown = with(typed).expect_err(typed).to_string();
+            assert!(shown.contains(words), "{shown}");
+        }
+    }
+
+    #[test]
+    fn a_tin_stands_in_for_a_box() {
+        let with = |text: &str| lifted(&DEMO.replace("box_mm = [180, 120, 70]", text));
+        let scenario = with("tin_mm = [90, 60]").expect("lifts");
+        let Deed::Tumble { size, round, .. } = &scenario.exposures[0].deed else {
+            panic!("tumble first")
+        };
+        assert_eq!((*size, *round), ([0.09, 0.09, 0.06], true));
+        for (typed, words) in [
+            ("", "no size"),
+            ("box_mm = [9, 9, 9]\ntin_mm = [90, 60]", "not both"),
+            ("tin_mm = [90000, 60]", "outside 5 to 2000 mm"),
+        ] {
+            let shown = with(typed).expect_err(typed).to_string();
+            assert!(shown.contains(words), "{shown}");
+        }
+    }
+
+    #[test]
     fn wrong_values_are_told_with_place_range_and_hint() {
         for (from, to, expected) in WRONG {
             assert!(DEMO.contains(from), "{from}");
