@@ -37,7 +37,7 @@ pad = { like = "soft foam", thickness_mm = 15 }
 load = "hand 1 N"
 strokes = 10
 stroke_mm = 50
-faces = ["bottom"]
+faces = ["front"]
 "#;
 
 const SEASON: &str = r#"
