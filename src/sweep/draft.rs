@@ -292,6 +292,13 @@ impl Drafter<'_> {
     fn travelling(&mut self, mut base: RawScenario) -> Result<RawScenario> {
         base.compare.clear();
         base.whatif.clear();
+        if let Some(i) = base.specimen.iter().position(|s| s.measured.is_some()) {
+            return Err(
+                Error::input("a sweep does not take wear rates from a bench's file")
+                    .at(self.scenario.place(&format!("specimen[{i}].measured")))
+                    .hint("give them as [[stock]] or [[coupon]], or delete the line for the sweep"),
+            );
+        }
         let folder = self.scenario.folder.clone();
         if let Some(file) = &mut base.figure.file {
             *file = self
