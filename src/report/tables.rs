@@ -19,7 +19,7 @@ fn maybe(value: Option<f64>) -> String {
 }
 
 /// Three significant digits less than the noise of any result, so that a column can be read.
-fn short(value: f64) -> String {
+pub(super) fn short(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return number(value);
     }

@@ -283,7 +283,7 @@ pub fn digits(value: f64) -> String {
             format!("{:.0}", (value / step).round() * step)
         }
         v if v >= 10.0 => format!("{value:.0}"),
-        v if v >= 1.0 => format!("{value:.1}"),
+        v if v >= 0.995 => format!("{value:.1}"),
         v if v >= 0.1 => format!("{value:.2}"),
         v if v >= 1e-4 => {
             let places = (1.0 - v.log10().floor()) as usize;

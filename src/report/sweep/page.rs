@@ -135,7 +135,7 @@ fn of_ranking(findings: &Findings, exposure: &ExposureFindings, ranking: &Rankin
 fn of_place(exposure: &ExposureFindings, place: &Placed) -> Value {
     let sure = match place.certainty {
         _ if place.tied_with_next => "as good as the next".to_string(),
-        Some(c) => format!("{:.0} % sure before the next", c * 100.0),
+        Some(c) => format!("{:.0} % sure", c * 100.0),
         None => String::new(),
     };
     let typical = format!(

@@ -2,7 +2,8 @@
 
 use crate::base::{Error, Result};
 use crate::format::atomic;
-use crate::format::table::{number, safe_cell};
+use crate::format::table::safe_cell;
+use crate::report::tables::short;
 use crate::sweep::findings::unit_words;
 use crate::sweep::{Axis, Findings, Part, Sweep};
 
@@ -101,7 +102,7 @@ fn rows<'a>(sweep: &'a Sweep, part: &'a Part) -> impl Iterator<Item = Vec<String
         .zip(stands)
         .map(|(axis, stand)| safe_cell(&axis.label(stand)))
         .collect();
-    let maybe = |value: Option<f64>| value.map_or_else(String::new, number);
+    let maybe = |value: Option<f64>| value.map_or_else(String::new, short);
     part.readings.iter().map(move |reading| {
         let exposure = &base.exposure[reading.exposure];
         let mut cells = vec![part.part.to_string()];
@@ -116,8 +117,8 @@ fn rows<'a>(sweep: &'a Sweep, part: &'a Part) -> impl Iterator<Item = Vec<String
             maybe(reading.low),
             maybe(reading.high),
             maybe(reading.certainty.map(|c| c * 100.0)),
-            number(reading.friction_work),
-            number(reading.mass * 1e3),
+            short(reading.friction_work),
+            short(reading.mass * 1e3),
         ]);
         cells
     })
