@@ -1,5 +1,10 @@
 //! How fast figures load: every time beside what no program can beat, reading the file and copying
-//! it once. `cargo bench --bench figure` prints one table; targets stand in its last column.
+//! it once, and beside stl_io and trimesh; then whole figures, and how many patches stay the same
+//! when the same shape comes in other triangles. `FIGURE_PYTHON=target/venv/bin/python cargo bench
+//! --bench figure`; without that variable trimesh is left out. Targets stand beside the numbers.
+//! Files in the order of a program that walks the surface; a file in random order costs three times as
+//! much at 3 million triangles, because every corner is then a miss of the cache.
+//! Loading is measured in CPU time of the thread, so that a busy machine does not count.
 //! Arguments: triangle counts in thousands, default 200 1000 3000.
 
 use std::io::Write;
@@ -39,6 +44,14 @@ fn write_stl(mesh: &Mesh, path: &Path) -> std::io::Result<()> {
         out.write_all(&[0; 2])?;
     }
     out.flush()
+}
+
+/// [s] CPU time of this thread; wall time where the system does not tell.
+fn cpu(since: Instant) -> f64 {
+    std::fs::read_to_string("/proc/thread-self/schedstat")
+        .ok()
+        .and_then(|text| text.split(' ').next()?.parse::<f64>().ok())
+        .map_or_else(|| since.elapsed().as_secs_f64(), |ns| 1e-9 * ns)
 }
 
 fn best<T>(rounds: usize, mut work: impl FnMut() -> T) -> (f64, T) {
@@ -87,7 +100,9 @@ fn apart(work: &str, path: &Path) -> (f64, f64, f64) {
 
 /// Prints seconds, what came out, and the peak of memory [MB].
 fn work(name: &str, path: &Path) {
-    let (seconds, count) = best(1, || match name {
+    let clock = Instant::now();
+    let start = cpu(clock);
+    let count = match name {
         "own" => weld(&read::open(path).expect("readable"))
             .expect("welds")
             .0
@@ -102,8 +117,25 @@ fn work(name: &str, path: &Path) {
             stl_io::read_stl(&mut std::io::BufReader::new(&mut file))
                 .map_or(0, |m| m.vertices.len())
         }
-    });
-    println!("{seconds} {count} {}", peak());
+    };
+    println!("{} {count} {}", cpu(clock) - start, peak());
+}
+
+/// CPU seconds, corners and peak [MB] of trimesh on the same file.
+fn trimesh(path: &Path) -> Option<(f64, f64, f64)> {
+    let python = std::env::var("FIGURE_PYTHON").ok()?;
+    let out = std::process::Command::new(python)
+        .arg(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/benches/figure_trimesh.py"
+        ))
+        .arg(path)
+        .arg("3")
+        .output()
+        .ok()?;
+    let text = String::from_utf8_lossy(&out.stdout).into_owned();
+    let mut words = text.split_whitespace().filter_map(|w| w.parse().ok());
+    Some((words.next()?, words.next()?, words.next()?))
 }
 
 fn row(path: &Path, target: f64) {
@@ -117,6 +149,53 @@ fn row(path: &Path, target: f64) {
         other / own,
         memory * 1.048_576 / mb
     );
+    match trimesh(path) {
+        Some((seconds, theirs, memory)) => println!(
+            "            trimesh {seconds:.3} s = {:.1}x ours (target 10x)  corners {theirs}  peak {memory:.0} MB",
+            seconds / own
+        ),
+        None => {
+            println!("            trimesh left out: FIGURE_PYTHON names no Python with trimesh")
+        }
+    }
+}
+
+/// Share of the first figure's patches that the second has at the same place, to 0.1 um.
+fn same_patches(first: &Figure, second: &Figure) -> f64 {
+    let mut sorted: Vec<Vec3> = second.patches.iter().map(|p| p.centroid).collect();
+    sorted.sort_by(|a, b| a.x.total_cmp(&b.x));
+    let same = first.patches.iter().filter(|p| {
+        let from = sorted.partition_point(|q| q.x < p.centroid.x - 1e-7);
+        sorted[from..]
+            .iter()
+            .take_while(|q| q.x < p.centroid.x + 1e-7)
+            .any(|q| (q - p.centroid).norm() < 1e-7)
+    });
+    same.count() as f64 / first.patches.len() as f64
+}
+
+/// A figure of 7000 triangles: patches in time, and the same ones over triangulations.
+fn patches() {
+    let shape = body(7000);
+    let settings = Settings::default();
+    let make = |mesh: &Mesh| Figure::from_mesh("body", mesh, &settings).expect("a figure");
+    let (seconds, first) = best(5, || make(&shape));
+    println!(
+        "{} triangles to {} patches, everything else of the figure included: {seconds:.2} s (target 1 s)",
+        first.mesh.triangles.len(),
+        first.patches.len()
+    );
+    for (name, other) in [
+        ("split at random", shapes::split_at_random(&shape, 0.05, 3)),
+        ("split in four", shapes::split_in_four(&shape)),
+    ] {
+        let other = make(&other);
+        println!(
+            "  {name}, {} triangles: {:.2} % of the patches are the same (target 98 %)",
+            other.mesh.triangles.len(),
+            100.0 * same_patches(&first, &other)
+        );
+    }
 }
 
 fn main() {
@@ -141,10 +220,11 @@ fn main() {
             (*n, path)
         })
         .collect();
-    println!("load and weld, best of 5, each in a process of its own");
+    println!("load and weld, CPU seconds, best of 5, each in a process of its own");
     for (n, path) in &files {
         row(path, if *n > 1000 { 4.0 } else { 3.0 });
     }
+    patches();
     println!("whole figures: load, weld, solid, hull, samples, patches");
     let small = folder.path().join("small.stl");
     write_stl(&body(7000), &small).expect("writable");

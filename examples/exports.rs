@@ -44,5 +44,6 @@ fn main() -> Result<(), thumbworn::base::Error> {
     atomic::write(format!("{folder}/porter.ply"), &format::ply(&heat)?)?;
     atomic::write(format!("{folder}/porter.glb"), &format::glb(&heat)?)?;
     atomic::write(format!("{folder}/porter.obj"), &format::obj(&heat)?)?;
+    atomic::write(format!("{folder}/porter.3mf"), &format::threemf(&heat)?)?;
     atomic::write(format!("{folder}/porter.vtu"), &format::vtu(&heat)?)
 }

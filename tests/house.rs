@@ -39,7 +39,10 @@ const DOORS: &[(&str, &[&str])] = &[
     ("ctrlc", &["cli"]),
     ("miette", &["cli"]),
     ("schemars", &["scenario", "cli"]),
-    ("toml", &["scenario", "trial", "bench", "reference", "cli"]),
+    (
+        "toml",
+        &["scenario", "trial", "bench", "sweep", "reference", "cli"],
+    ),
     ("minijinja", &["report", "bench"]),
     ("png", &["report", "format"]),
     ("colorous", &["report"]),

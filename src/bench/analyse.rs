@@ -70,6 +70,11 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let mut outcome = Outcome::default();
     let scores = scores(&bench, &grades, &mut outcome.notes)?;
     let mut text = format!("{}\n\n", bench.file.title);
+    if grades.iter().any(|g| g.rehearsed) {
+        text.push_str(
+            "REHEARSAL: grades were made up from a stated truth. Nothing here is about any paint.\n\n",
+        );
+    }
     let (trial, prior, areas) = trial(&bench, &grades, &mut outcome.notes)?;
     let fitted = fit(&trial, &prior, &settings.fit, watch)?;
     outcome.notes.extend(fitted.notes.clone());

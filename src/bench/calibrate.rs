@@ -8,8 +8,8 @@ use crate::base::known::Z95;
 use crate::base::random::stream;
 use crate::base::stats::quantile;
 use crate::base::{Error, Note, Result, Topic, Watch};
+use crate::reference::{Calibration, WearRate};
 use rand_distr::{Distribution, StandardNormal};
-use serde::{Deserialize, Serialize};
 use std::fmt::Write;
 use std::path::PathBuf;
 
@@ -29,51 +29,6 @@ const GAUGED_SD: f64 = 0.10;
 /// \[ln units\] uncertainty of a guessed film.
 const GUESSED_SD: f64 = 0.35;
 
-/// The calibration file: wear rates of systems on one exposure, grade `User`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Calibration {
-    /// Title of the bench.
-    pub bench: String,
-    /// Hash over plan and key.
-    pub bench_hash: String,
-    /// Run the areas' doses came from.
-    pub simulator_run: String,
-    /// Kind of exposure, and so of counterface.
-    pub exposure_kind: String,
-    /// Dose exponent seen.
-    pub exponent: f64,
-    /// One entry per system.
-    pub wear_rate: Vec<WearRate>,
-    /// Covariance of ln k_E in the order of the entries.
-    pub covariance_ln: Vec<Vec<f64>>,
-}
-
-/// One system's wear rate, already widened by what another bench may differ.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-#[allow(non_snake_case)]
-pub struct WearRate {
-    /// System of the bench.
-    pub system_id: String,
-    /// Body, coats, in words.
-    pub words: String,
-    /// \[mm3/J\] median.
-    pub k_E_mm3_per_J: f64,
-    /// \[mm3/J\] 5 %.
-    pub low: f64,
-    /// \[mm3/J\] 95 %.
-    pub high: f64,
-    /// Mean of ln(k_E in mm3/J).
-    pub mean_ln: f64,
-    /// Its standard deviation.
-    pub sd_ln: f64,
-    /// \[mm3/J\] what the plan started from.
-    pub prior_mm3_per_J: f64,
-    /// Where it is from.
-    pub source: String,
-}
-
 /// Fits the bench and writes the posterior of k_E.
 ///
 /// # Errors
@@ -91,8 +46,19 @@ pub fn calibrate(settings: &CalibrateSettings, watch: &dyn Watch) -> Result<Outc
                 .hint("sample longer, or look for grades that contradict each other"),
         );
     }
-    let calibration = posterior(&bench, &fitted);
+    let mut calibration = posterior(&bench, &fitted);
+    if grades.iter().any(|g| g.rehearsed) {
+        for rate in &mut calibration.wear_rate {
+            rate.source = format!("REHEARSAL with made-up grades, {}", rate.source);
+        }
+    }
     outcome.text = told(&calibration);
+    let name = format!("calibration/wear-rates-{}.toml", short(&bench, &grades));
+    let _ = writeln!(
+        outcome.text,
+        "A scenario takes one in with a line in its specimen: measured = {{ file = \"{name}\", system = \"{}\" }}, the path seen from the scenario.",
+        bench.systems[0].system_id
+    );
     outcome.notes.push(calibration_note());
     outcome.notes.push(Note::new(
         Topic::Guess,
@@ -101,10 +67,7 @@ pub fn calibrate(settings: &CalibrateSettings, watch: &dyn Watch) -> Result<Outc
     let toml = toml::to_string(&calibration)
         .map_err(|e| Error::refused(format!("cannot write the calibration: {e}")))?;
     let head = "# Wear rates from a bench: overrules the stock for these systems on this exposure.\n# Results of abrasion machines and of one bench do not convert to other counterfaces.\n";
-    outcome.add(
-        format!("calibration/wear-rates-{}.toml", short(&bench, &grades)),
-        format!("{head}{toml}"),
-    );
+    outcome.add(name, format!("{head}{toml}"));
     Ok(outcome)
 }
 
@@ -176,6 +139,8 @@ fn posterior(bench: &Bench, fitted: &Fit) -> Calibration {
         bench_hash: bench.hash(),
         simulator_run: bench.file.simulator_run.clone(),
         exposure_kind: bench.file.exposure_kind.clone(),
+        counterface: bench.file.counterface.clone(),
+        friction: bench.file.friction,
         exponent: fitted.of(|w| w.exponent).median,
         wear_rate: systems.clone().map(rate).collect(),
         covariance_ln: systems
@@ -192,7 +157,7 @@ fn told(calibration: &Calibration) -> String {
         let factor = (Z95 * w.sd_ln).exp();
         let _ = writeln!(
             text,
-            "{}: {:.2e} mm3/J ({:.2e} to {:.2e}, x/: {factor:.1}); planned with {:.2e}.",
+            "{}: {:.2e} mm3/J ({:.2e} to {:.2e}, a factor of {factor:.1} either way); planned with {:.2e}.",
             w.system_id, w.k_E_mm3_per_J, w.low, w.high, w.prior_mm3_per_J
         );
     }

@@ -7,6 +7,7 @@ pub mod model;
 pub mod plan;
 pub mod files;
 pub mod record;
+pub mod rehearse;
 pub mod sheet;
 pub mod analyse;
 pub mod calibrate;

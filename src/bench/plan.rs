@@ -65,6 +65,12 @@ pub struct PlanSettings {
     pub simulator_run: String,
     /// `handle`, `rub` and so on.
     pub exposure_kind: String,
+    /// What rubs the figures, a name of the stock such as `greasy skin`.
+    #[serde(default)]
+    pub counterface: String,
+    /// Friction the areas' doses were computed with.
+    #[serde(default)]
+    pub friction: Option<f64>,
     /// Plural of the unit.
     pub exposure_unit: String,
     /// Inspections, the first 0.
@@ -508,6 +514,8 @@ fn declaration(settings: &PlanSettings, inspections: &[f64], key_text: &str) -> 
             .map(|a| a.area_id.clone())
             .collect(),
         inspections: inspections.to_vec(),
+        counterface: settings.counterface.clone(),
+        friction: settings.friction,
         exposure_kind: settings.exposure_kind.clone(),
         exposure_unit: settings.exposure_unit.clone(),
         graders: settings.graders.clone(),

@@ -1,7 +1,7 @@
 //! One bench from plan to wear rates, and the slips a tired person makes at midnight.
 
 use super::analyse::{AnalyseSettings, analyse};
-use super::calibrate::{CalibrateSettings, Calibration, calibrate};
+use super::calibrate::{CalibrateSettings, calibrate};
 use super::design::Test;
 use super::exact::Side;
 use super::files::{Bench, Comparison, GradeRow, KeyRow, SystemRow, read_rows, write_rows};
@@ -11,6 +11,7 @@ use super::record::{RecordSettings, record};
 use super::sheet::{SheetSettings, sheet};
 use crate::base::Unwatched;
 use crate::base::random::stream;
+use crate::reference::Calibration;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use std::collections::BTreeMap;
@@ -75,6 +76,8 @@ fn settings(figures: usize) -> PlanSettings {
         spread_inside_ln: 0.95,
         simulator_run: "0123abcd".into(),
         exposure_kind: "handle".into(),
+        counterface: "greasy skin".into(),
+        friction: None,
         exposure_unit: "pick-ups".into(),
         inspections: vec![0.0, 125.0, 250.0, 500.0, 1000.0, 2000.0],
         fit_inspections: false,

@@ -50,6 +50,16 @@ pub enum Command {
         after_help = "Example:  thumbworn export results/demo --format ply --channel friction"
     )]
     Export(ExportArgs),
+    /// The mix of bench exposures that imitates a season of use.
+    #[command(
+        after_help = "Example:  thumbworn match results/evening_of_play --service scenarios/service/club_season.toml"
+    )]
+    Match(MatchArgs),
+    /// Where an extra coat, another hold or another foam buys most life.
+    #[command(
+        after_help = "Example:  thumbworn reinforce results/evening_of_play --service scenarios/service/club_season.toml"
+    )]
+    Reinforce(ReinforceArgs),
     /// Which measurement at home would narrow the life most.
     #[command(
         after_help = "Example:  thumbworn advise results/demo --exposure \"foam wipe, by hand\""
@@ -61,6 +71,12 @@ pub enum Command {
         after_help = "Example:  thumbworn bench plan scenarios/bench/five_coats.toml -o results/bench"
     )]
     Bench(BenchCommand),
+    /// Many scenarios at once, here or on many machines: plan, parts, merge.
+    #[command(subcommand)]
+    #[command(
+        after_help = "Example:  thumbworn sweep plan scenarios/sweeps/coats_and_foams.toml -o results/sweep\n          thumbworn sweep run results/sweep --jobs 4\n          thumbworn sweep merge results/sweep"
+    )]
+    Sweep(SweepCommand),
     /// The values that ship, with range, grade and source.
     #[command(after_help = "Example:  thumbworn stock \"satin topcoat, aerosol\"")]
     Stock(StockArgs),
@@ -123,12 +139,18 @@ pub struct InspectArgs {
     /// Height over all in millimetres, base included.
     #[arg(long, value_name = "H")]
     pub height_mm: Option<f64>,
-    /// Axis of the file that points up.
-    #[arg(long, value_name = "x|y|z")]
+    /// Factor on the file's unit: 25.4 for a file in inches.
+    #[arg(long, value_name = "F", conflicts_with = "height_mm")]
+    pub scale: Option<f64>,
+    /// Axis of the file that points up: x, y, z, or -x, -y, -z.
+    #[arg(long, value_name = "AXIS", allow_hyphen_values = true)]
     pub up: Option<String>,
     /// Edge length of a patch in millimetres.
     #[arg(long, default_value_t = 0.5, value_name = "MM")]
     pub patch_mm: f64,
+    /// Also split the figure into convex pieces, as figures that touch each other are (seconds).
+    #[arg(long)]
+    pub pieces: bool,
     /// Folder for the picture.
     #[arg(short, long, value_name = "DIR")]
     pub output: Option<PathBuf>,
@@ -191,6 +213,33 @@ pub struct WhatifArgs {
     pub effort: Effort,
 }
 
+/// Arguments of `match`.
+#[derive(Debug, Args)]
+pub struct MatchArgs {
+    /// Results folder of a finished run that holds the exposures of service and bench.
+    pub results: PathBuf,
+    /// Service file: units of each exposure in a season.
+    #[arg(long, value_name = "FILE")]
+    pub service: PathBuf,
+}
+
+/// Arguments of `reinforce`.
+#[derive(Debug, Args)]
+pub struct ReinforceArgs {
+    /// Results folder of a finished run.
+    pub results: PathBuf,
+    /// Service file: units of each exposure in a season, and what could be done instead; the
+    /// amounts of the run's scenario without it.
+    #[arg(long, value_name = "FILE")]
+    pub service: Option<PathBuf>,
+    /// Specimen, where no service file names one; the first without it.
+    #[arg(long)]
+    pub specimen: Option<String>,
+    /// Most steps to plan.
+    #[arg(long, default_value_t = 3, value_name = "N", value_parser = clap::builder::RangedU64ValueParser::<usize>::new().range(1..=10))]
+    pub steps: usize,
+}
+
 /// File formats of `export`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum ExportFormat {
@@ -202,6 +251,9 @@ pub enum ExportFormat {
     Obj,
     /// Every channel as point data.
     Vtu,
+    /// Colours at the corners of the triangles, as slicers and print services read them.
+    #[value(name = "3mf")]
+    ThreeMf,
     /// The patches as a table.
     Csv,
 }
@@ -285,6 +337,17 @@ pub enum BenchCommand {
         /// Folder of the bench.
         folder: PathBuf,
     },
+    /// Made-up grades from a stated truth, to try a plan out before anyone paints.
+    #[command(
+        after_help = "Example:  thumbworn bench rehearse results/bench --truth scenarios/bench/truth_of_five_coats.toml"
+    )]
+    Rehearse {
+        /// Folder of the bench.
+        folder: PathBuf,
+        /// File with the true wear rate of every system.
+        #[arg(long, value_name = "FILE")]
+        truth: PathBuf,
+    },
     /// Takes a filled table of grades in.
     #[command(after_help = "Example:  thumbworn bench record results/bench grades_500.csv")]
     Record {
@@ -307,5 +370,62 @@ pub enum BenchCommand {
     Calibrate {
         /// Folder of the bench.
         folder: PathBuf,
+    },
+}
+
+/// The steps of a sweep.
+#[derive(Debug, Subcommand)]
+pub enum SweepCommand {
+    /// Checks a sweep file and writes its plan: parts, core-hours, disk.
+    #[command(
+        after_help = "Example:  thumbworn sweep plan scenarios/sweeps/coats_and_foams.toml -o results/sweep"
+    )]
+    Plan {
+        /// Sweep file.
+        sweep: PathBuf,
+        /// Folder of the sweep; a copy of it is the sweep on another machine.
+        #[arg(short, long, value_name = "DIR")]
+        output: PathBuf,
+        /// Do not time a pilot part; the estimate is then a guess.
+        #[arg(long)]
+        no_pilot: bool,
+    },
+    /// Computes one part. Safe to run twice, and beside others.
+    #[command(
+        after_help = "Example:  thumbworn sweep part results/sweep 17\n          thumbworn sweep part results/sweep 17 --stdout > 17.part\n          printf '17\\n18\\n' | thumbworn sweep part results/sweep --serve"
+    )]
+    Part {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Number of the part, from 0.
+        #[arg(required_unless_present = "serve")]
+        part: Option<u64>,
+        /// Give the part's bytes on stdout instead of keeping them in the folder.
+        #[arg(long, conflicts_with = "serve")]
+        stdout: bool,
+        /// Take numbers line by line from stdin, give "part NUMBER LENGTH" and the bytes on stdout,
+        /// until stdin ends: for the workers of an engine.
+        #[arg(long, conflicts_with = "part")]
+        serve: bool,
+    },
+    /// Computes all missing parts on this machine; goes on where it was stopped.
+    #[command(after_help = "Example:  thumbworn sweep run results/sweep --jobs 4")]
+    Run {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Parts at a time; one for each core without it. The result does not depend on it.
+        #[arg(long, value_name = "N")]
+        jobs: Option<usize>,
+    },
+    /// Adds all parts up: sweep.csv, sweep.json and the page sweep.html.
+    #[command(
+        after_help = "Example:  thumbworn sweep merge results/sweep\n          thumbworn sweep merge results/sweep --from copy_from_the_club_laptop"
+    )]
+    Merge {
+        /// Folder of the sweep.
+        folder: PathBuf,
+        /// Copies of the folder whose parts are taken first.
+        #[arg(long, value_name = "DIR")]
+        from: Vec<PathBuf>,
     },
 }

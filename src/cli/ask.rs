@@ -7,7 +7,7 @@ use super::talk::Talk;
 use crate::base::error::nearest;
 use crate::base::{Error, Result};
 use crate::figure::Display;
-use crate::format::{atomic, glb, obj, ply, vtu};
+use crate::format::{atomic, glb, obj, ply, threemf, vtu};
 use crate::report::folder::{make, part_name};
 use crate::report::heat::{Drawn, common_scale, is_per_unit, maps};
 use crate::report::{tables, words};
@@ -184,6 +184,7 @@ pub fn export(args: &ExportArgs, talk: &Talk) -> Result<()> {
                 ExportFormat::Glb => ("glb", glb),
                 ExportFormat::Obj => ("obj", obj),
                 ExportFormat::Vtu => ("vtu", vtu),
+                ExportFormat::ThreeMf => ("3mf", threemf),
                 ExportFormat::Ply | ExportFormat::Csv => ("ply", ply),
             };
             let comment = format!(

@@ -10,6 +10,7 @@ use crate::bench::files::Outcome;
 use crate::bench::model::FitSettings;
 use crate::bench::plan::{AreaDose, PlanSettings, plan};
 use crate::bench::record::{RecordSettings, record};
+use crate::bench::rehearse::{RehearseSettings, rehearse};
 use crate::bench::sheet::{SheetSettings, sheet};
 use crate::trial::Trial;
 use std::path::Path;
@@ -43,6 +44,13 @@ pub fn bench(command: &BenchCommand, talk: &Talk) -> Result<()> {
                 folder: folder.clone(),
             };
             (sheet(&settings)?, folder)
+        }
+        BenchCommand::Rehearse { folder, truth } => {
+            let settings = RehearseSettings {
+                folder: folder.clone(),
+                truth: truth.clone(),
+            };
+            (rehearse(&settings)?, folder)
         }
         BenchCommand::Record {
             folder,
@@ -133,6 +141,9 @@ fn from_results(
         })
         .collect();
     settings.exposure_unit = unit.plural().into();
+    let treatment = &trial.done[part].treatment;
+    settings.counterface = treatment.counterface.clone();
+    settings.friction = treatment.outer_friction().map(|f| f.value);
     settings.simulator_run = trial.figure.hash[..8]
         .iter()
         .map(|b| format!("{b:02x}"))

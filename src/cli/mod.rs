@@ -4,9 +4,12 @@ pub mod args;
 pub mod ask;
 pub mod bench;
 pub mod complain;
+pub mod inspect;
 pub mod look;
 pub mod results;
 pub mod run;
+pub mod season;
+pub mod sweep;
 pub mod talk;
 
 use args::{Cli, Command};
@@ -55,10 +58,13 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
                 crate::base::Error::system("write the manual page", "stdout", &cause)
             })
         }
-        Command::Inspect(args) => look::inspect(&args, talk),
+        Command::Inspect(args) => inspect::inspect(&args, talk),
+        Command::Match(args) => season::matched(&args, talk),
+        Command::Reinforce(args) => season::reinforced(&args, talk),
         Command::Compare(args) => ask::compare(&args, talk),
         Command::Whatif(args) => ask::whatif(&args, talk),
         Command::Bench(command) => bench::bench(&command, talk),
+        Command::Sweep(command) => sweep::sweep(&command, talk),
         Command::Advise(args) => bench::advise(&args, talk),
         Command::Export(args) => ask::export(&args, talk),
         Command::Stock(args) => look::stock(&args, talk),

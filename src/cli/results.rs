@@ -105,7 +105,7 @@ impl Job {
         let text = serde_json::to_vec_pretty(&numbers)
             .map_err(|cause| Error::refused(format!("cannot write the summary: {cause}")))?;
         atomic::write(self.folder.join("summary.json"), &text)?;
-        let light = Display::light(&trial.figure);
+        let light = display.light(&trial.figure);
         let html = render(&page(trial, answers, &light, from))?;
         atomic::write(self.folder.join("report.html"), html.as_bytes())
     }
@@ -115,13 +115,14 @@ impl Job {
         if self.raw.budget_min.is_some() {
             return Ok(None);
         }
-        let figure = match &self.scenario.figure {
-            FigureSource::File(path) => std::fs::read(path)
-                .ok()
-                .map(|b| *blake3::hash(&b).as_bytes()),
-            FigureSource::FerryPorter => None,
-        };
-        Key::of("results", &(ENGINES, &self.raw, figure, &self.source.text)).map(Some)
+        let mut raw = self.raw.clone();
+        let files: Vec<Option<[u8; 32]>> = raw
+            .files_mut()
+            .into_iter()
+            .map(|file| std::fs::read(self.source.folder.join(&*file)).ok())
+            .map(|bytes| bytes.map(|b| *blake3::hash(&b).as_bytes()))
+            .collect();
+        Key::of("results", &(ENGINES, &self.raw, files, &self.source.text)).map(Some)
     }
 
     /// The answers of an earlier run with the same inputs, if every file it wrote is still as written.
@@ -179,10 +180,9 @@ impl Job {
     /// A copy of the scenario that works from the results folder.
     fn keep_scenario(&self) -> Result<()> {
         let mut raw = self.raw.clone();
-        if let (Some(file), FigureSource::File(path)) =
-            (&mut raw.figure.file, &self.scenario.figure)
-        {
-            let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
+        for file in raw.files_mut() {
+            let path = self.source.folder.join(&*file);
+            let whole = std::path::absolute(&path).unwrap_or(path);
             *file = whole.to_string_lossy().into_owned();
         }
         let text = toml::to_string_pretty(&raw)

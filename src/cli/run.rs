@@ -76,8 +76,13 @@ pub fn carry_out(source: Source, output: &Path, effort: &Effort, talk: &Talk) ->
     }
     let talk = talk.with_budget(job.scenario.budget);
     let trial = job.carry_out(&talk)?;
-    let answers = trial.answers((&job.raw, &job.source), (&job.store, &talk))?;
+    let mut answers = trial.answers_without_whatifs(&talk)?;
+    // what is known so far is there to read while the what-ifs are computed
     job.write(&trial, &answers, &talk)?;
+    if !trial.scenario.whatifs.is_empty() {
+        trial.add_whatifs(&mut answers, (&job.raw, &job.source), (&job.store, &talk))?;
+        job.write(&trial, &answers, &talk)?;
+    }
     let sentences = words::answers(&trial, &answers);
     job.remember(&sentences)?;
     tell(&sentences, output, &talk)

@@ -76,10 +76,21 @@ impl Grasp {
 }
 
 /// A random grasp; `None` where the slice is empty.
-pub(super) fn sample(figure: &Figure, zone: Zone, random: &mut Stream) -> Option<Grasp> {
+///
+/// * `part`: number and count of the strata a grasp is drawn from: azimuth and height are each
+///   drawn from one part of their range, so that the grasps of a set are spread out
+/// * `turn`: by how many parts the heights are turned against the azimuths
+pub(super) fn sample(
+    figure: &Figure,
+    zone: Zone,
+    (number, count): (usize, usize),
+    turn: usize,
+    random: &mut Stream,
+) -> Option<Grasp> {
     let (low, high) = zone.heights(figure);
-    let height = low + (high - low) * random.random::<f64>();
-    let azimuth = TAU * random.random::<f64>();
+    let part = |number: usize, u: f64| (number as f64 + u) / count as f64;
+    let height = low + (high - low) * part((number + turn) % count, random.random::<f64>());
+    let azimuth = TAU * part(number, random.random::<f64>());
     let aside: f64 = StandardNormal.sample(random);
     let slice = figure.surface.samples.iter();
     let slice = slice.filter(|s| s.exposed && (s.point.z - height).abs() < SLICE);

@@ -1,16 +1,17 @@
 //! Riding in a tray slot: going in and out, and stick-slip on the road between.
 
-use super::poses::{replicates, tilted};
+use super::poses::tilted;
+use super::replicate::{Grown, Precision, grow};
 use super::rub::GRAVITY;
 use super::shaken::{Axis, shake};
-use super::soft_notes::Limits;
+use super::soft_notes::{Limits, held};
 use crate::base::note::Topic;
 use crate::base::random::{Stream, stream};
 use crate::base::{Error, Note, Result, Vec3, Watch};
 use crate::contact::Body;
 use crate::contact::pad::{Pad, Picture, Press, Presser, Push, Slide};
-use crate::dose::{Channel, Dose, DoseRate, Unit};
-use crate::figure::Figure;
+use crate::dose::{Channel, Dose, DoseRate, Imprint, Unit};
+use crate::figure::{Figure, PatchId};
 use crate::law::schedule::Schedule;
 use crate::law::stickslip::Jenkins;
 
@@ -44,8 +45,8 @@ pub struct Ride {
     pub insertions: f64,
     /// [rad] standard deviation of the tilt in the slot.
     pub tilt: f64,
-    /// Poses, at least 2 for an interval.
-    pub poses: usize,
+    /// When to stop: a replicate is one pose in the slot and its own stretch of road.
+    pub precision: Precision,
     /// [m] grid.
     pub spacing: f64,
 }
@@ -61,11 +62,14 @@ pub struct Ridden {
     pub insertion_share: f64,
     /// [m] slip on the road per kilometre, mean over poses: in and out, then the two level axes.
     pub road_slip: [f64; 3],
+    /// Patches that may catch instead of sliding.
+    pub catching: Vec<PatchId>,
     /// Which of the two dominates, and why a heavy and a light figure fare as they do.
     pub reason: String,
 }
 
 struct Journey {
+    first: bool,
     insertion: Dose,
     road: Dose,
     slip: [f64; 3],
@@ -86,18 +90,34 @@ impl Ride {
         seed: u64,
         watch: &dyn Watch,
     ) -> Result<Ridden> {
-        if self.poses == 0 || self.speed <= 0.0 {
-            return Err(Error::input(format!("{}: no pose, or no speed", self.name)));
+        if self.speed <= 0.0 {
+            return Err(Error::input(format!("{}: no speed", self.name)));
         }
         let presser = Presser::new(figure, &self.pad, self.spacing);
-        let runs = replicates(self.poses, watch, |replicate| {
+        let one = |replicate| {
             let mut random = stream(seed, &["ride", &self.name], replicate);
+            let mut journey = Journey::none(figure, replicate == 0);
             match self.interference >= 0.0 {
-                true => self.snug(&presser, body, &mut random),
-                false => self.loose(&presser, body, &mut random),
-            }
-        })?;
-        Ok(self.gather(figure, body, runs))
+                true => self.snug(&presser, body, &mut random, &mut journey),
+                false => self.loose(&presser, body, &mut random, &mut journey),
+            }?;
+            let Journey {
+                mut insertion,
+                road,
+                ..
+            } = journey;
+            let shares = [&insertion, &road].map(|d| d.total(Channel::Friction));
+            insertion.add_dose(&road, 1.0);
+            let side = Side {
+                shares,
+                slip: journey.slip,
+                pictures: journey.pictures,
+                limits: journey.limits,
+            };
+            Ok((insertion, side))
+        };
+        let grown = grow(figure, &self.precision, one, watch)?;
+        Ok(self.gather(figure, body, grown))
     }
 
     /// [s] time of a kilometre.
@@ -112,16 +132,21 @@ impl Ride {
     }
 
     /// Walls press on four sides and hold by friction; none is booked for the floor.
-    fn snug(&self, presser: &Presser, body: &Body, random: &mut Stream) -> Result<Journey> {
+    fn snug(
+        &self,
+        presser: &Presser,
+        body: &Body,
+        random: &mut Stream,
+        journey: &mut Journey,
+    ) -> Result<()> {
         let figure = presser.figure();
-        let mut journey = Journey::none(figure);
         let mut walls: Vec<(usize, Press)> = Vec::new();
         for (axis, direction) in self.across().into_iter().enumerate() {
             for outward in [direction, -direction] {
                 let pose = tilted(&outward, self.tilt, random);
                 let press = presser.press(&pose, Push::Depth(self.interference))?;
                 journey.limits.see(figure, &press);
-                journey.pictures.push(Picture::of(&press));
+                journey.show(&press);
                 walls.push((axis, press));
             }
         }
@@ -160,17 +185,22 @@ impl Ride {
                 journey.slip[motion] += slip / axis.contacts.len() as f64;
                 journey
                     .road
-                    .add(&press.imprint(figure, &self.slide(slip)), 1.0);
+                    .add(&self.imprint(figure, press, |_| slip), 1.0);
             }
         }
-        Ok(journey)
+        Ok(())
     }
 
     /// The figure lies on the slot's floor with its weight, as light as the floor's vertical
     /// motion makes it, and slides within the play.
-    fn loose(&self, presser: &Presser, body: &Body, random: &mut Stream) -> Result<Journey> {
+    fn loose(
+        &self,
+        presser: &Presser,
+        body: &Body,
+        random: &mut Stream,
+        journey: &mut Journey,
+    ) -> Result<()> {
         let figure = presser.figure();
-        let mut journey = Journey::none(figure);
         let pose = tilted(&self.floor, self.tilt, random);
         let weight = body.mass * GRAVITY;
         let floor = presser.press(&pose, Push::Force(weight))?;
@@ -190,10 +220,10 @@ impl Ride {
             journey.slip[k + 1] += slip;
             journey
                 .road
-                .add(&floor.imprint(figure, &self.slide(slip)), 1.0);
+                .add(&self.imprint(figure, &floor, |_| slip), 1.0);
         }
-        journey.pictures.push(Picture::of(&floor));
-        Ok(journey)
+        journey.show(&floor);
+        Ok(())
     }
 
     fn contact(&self, force: f64, stiffness: f64) -> Jenkins {
@@ -204,11 +234,17 @@ impl Ride {
         }
     }
 
-    fn slide(&self, slip: f64) -> Slide {
-        Slide {
-            friction: self.friction,
-            slip,
-        }
+    /// What a wall leaves, as far as its foam holds.
+    ///
+    /// * `slip`: \[m\] of a cell
+    fn imprint(&self, figure: &Figure, press: &Press, slip: impl Fn(usize) -> f64) -> Imprint {
+        press.imprint_by(figure, |cell| {
+            let slide = Slide {
+                friction: self.friction,
+                slip: slip(cell),
+            };
+            held(press, cell, slide)
+        })
     }
 
     /// In and out: what ends deep in the slot has slid all the way, what ends at its mouth not.
@@ -219,32 +255,28 @@ impl Ride {
             .map(deep)
             .fold(f64::INFINITY, f64::min);
         let times = 2.0 * self.insertions * 1000.0;
-        let imprint = press.imprint_by(figure, |cell| {
-            self.slide(times * (deep(&(back * press.relief.point(cell))) - mouth).max(0.0))
+        let imprint = self.imprint(figure, press, |cell| {
+            times * (deep(&(back * press.relief.point(cell))) - mouth).max(0.0)
         });
         dose.add(&imprint, 1.0);
     }
 
-    fn gather(&self, figure: &Figure, body: &Body, runs: Vec<Journey>) -> Ridden {
-        let share = 1.0 / runs.len() as f64;
+    fn gather(&self, figure: &Figure, body: &Body, grown: Grown<Side>) -> Ridden {
+        let share = 1.0 / grown.sides.len() as f64;
         let mut limits = Limits::default();
-        let (mut doses, mut pictures) = (Vec::new(), Vec::new());
+        let mut pictures = Vec::new();
         let (mut inserted, mut ridden, mut road_slip) = (0.0, 0.0, [0.0; 3]);
-        for (k, run) in runs.into_iter().enumerate() {
-            inserted += run.insertion.total(Channel::Friction);
-            ridden += run.road.total(Channel::Friction);
-            for (sum, slip) in road_slip.iter_mut().zip(run.slip) {
+        for side in grown.sides {
+            inserted += side.shares[0];
+            ridden += side.shares[1];
+            for (sum, slip) in road_slip.iter_mut().zip(side.slip) {
                 *sum += share * slip;
             }
-            let mut dose = run.insertion;
-            dose.add_dose(&run.road, 1.0);
-            doses.push(dose);
-            limits.join(run.limits);
-            if k == 0 {
-                pictures = run.pictures;
-            }
+            limits.join(side.limits);
+            pictures.extend(side.pictures);
         }
-        let mut notes = limits.notes(figure, &self.pad);
+        let mut notes = grown.notes;
+        notes.extend(limits.notes(figure, &self.pad));
         notes.push(Note::new(
             Topic::Prior,
             format!("{}: {}", self.schedule.name, self.schedule.remark),
@@ -257,8 +289,9 @@ impl Ride {
         }
         let insertion_share = inserted / (inserted + ridden).max(f64::MIN_POSITIVE);
         Ridden {
-            rate: DoseRate::from_replicates(Unit::Kilometre, doses, notes),
+            rate: DoseRate::from_replicates(Unit::Kilometre, grown.doses, notes),
             pictures,
+            catching: limits.catching(),
             insertion_share,
             road_slip,
             reason: self.reason(body, insertion_share, inserted + ridden),
@@ -296,9 +329,10 @@ impl Ride {
 }
 
 impl Journey {
-    fn none(figure: &Figure) -> Journey {
+    fn none(figure: &Figure, first: bool) -> Journey {
         let none = Dose::none(figure.patches.len());
         Journey {
+            first,
             insertion: none.clone(),
             road: none,
             slip: [0.0; 3],
@@ -306,6 +340,22 @@ impl Journey {
             limits: Limits::default(),
         }
     }
+
+    /// Keeps the picture of a wall of the first replicate.
+    fn show(&mut self, press: &Press) {
+        if self.first {
+            self.pictures.push(Picture::of(press));
+        }
+    }
+}
+
+/// What a replicate tells beside its dose.
+struct Side {
+    /// [J] in and out, and on the road.
+    shares: [f64; 2],
+    slip: [f64; 3],
+    pictures: Vec<Picture>,
+    limits: Limits,
 }
 
 /// [N/m] slope of force over indentation.
@@ -352,7 +402,11 @@ mod tests {
             speed: 50.0 / 3.6,
             insertions: 2.0 / 20e3,
             tilt: 0.0,
-            poses: 1,
+            precision: Precision {
+                relative: 0.1,
+                budget: 2,
+                groups: Vec::new(),
+            },
             spacing: SURVEY,
         }
     }

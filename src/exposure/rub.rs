@@ -1,16 +1,17 @@
 //! Strokes over a pad of foam or felt.
 
-use super::poses::{replicates, tilted};
-use super::soft_notes::Limits;
-use crate::base::note::Topic;
+use super::poses::tilted;
+use super::replicate::{Grown, Precision, grow};
+use super::soft_notes::{Limits, held};
 use crate::base::random::stream;
-use crate::base::{Error, Note, Quat, Result, Vec3, Watch};
+use crate::base::{Error, Quat, Result, Vec3, Watch};
 use crate::contact::Body;
+use crate::contact::pad::skew::{Shift, shift};
 use crate::contact::pad::{
     Outline, Pad, Picture, Pose, Press, Presser, Push, Slide, Window, relief,
 };
 use crate::dose::{Dose, DoseRate, Unit};
-use crate::figure::Figure;
+use crate::figure::{Figure, PatchId};
 
 /// [m/s2] standard gravity.
 pub(super) const GRAVITY: f64 = 9.806_65;
@@ -45,8 +46,8 @@ pub struct Rub {
     pub faces: Vec<Vec3>,
     /// [rad] standard deviation of the tilt of a pose about each level axis.
     pub tilt: f64,
-    /// Poses per face, at least 2 for an interval.
-    pub poses: usize,
+    /// When to stop: a replicate is one pose of each face.
+    pub precision: Precision,
     /// [m] grid: [`crate::contact::pad::FINE`] or [`crate::contact::pad::SURVEY`].
     pub spacing: f64,
 }
@@ -63,19 +64,24 @@ pub struct Rubbed {
     /// Mean share of the normal force that the foam's own loss adds to the drag. It warms the
     /// foam and is not booked as friction work.
     pub hysteresis: f64,
+    /// Patches that may catch instead of sliding.
+    pub catching: Vec<PatchId>,
+    /// Share of the work that is not booked, since the foam would hook or tear there.
+    pub withheld: f64,
+    /// How far friction would skew the pressure, mean over the faces of the first replicate, at
+    /// the friction [`SKEW_AT`].
+    pub skew: Option<Shift>,
     /// Why a heavy and a light figure fare as they do.
     pub reason: String,
 }
 
-/// What is left out of every stroke, with its size on the figure that ships.
-const SKEW: &str = "friction drags the pad's surface and shifts pressure fore and aft: 5 to 11 % of \
-     the dose at friction 0.6, half of that at 0.3, on a figure of 34 mm under 1 N; left out, since \
-     strokes to and fro in all directions even it out";
+/// Friction at which the skew of a rub is looked at; it grows in proportion.
+pub const SKEW_AT: f64 = 0.6;
 
 /// One pose under one face.
 struct Stroke {
-    dose: Dose,
-    picture: Picture,
+    picture: Option<Picture>,
+    skew: Option<Shift>,
     limits: Limits,
     force: f64,
     hysteresis: f64,
@@ -97,52 +103,56 @@ impl Rub {
         seed: u64,
         watch: &dyn Watch,
     ) -> Result<Rubbed> {
-        if self.faces.is_empty() || self.poses == 0 {
-            return Err(Error::input(format!(
-                "{}: no face or no pose to rub",
-                self.name
-            )));
+        if self.faces.is_empty() {
+            return Err(Error::input(format!("{}: no face to rub", self.name)));
         }
         let presser = Presser::new(figure, &self.pad, self.spacing);
-        let runs = replicates(self.poses, watch, |replicate| {
+        let share = 1.0 / self.faces.len() as f64;
+        let one = |replicate| {
             let mut random = stream(seed, &["rub", &self.name], replicate);
             let poses: Vec<Pose> = (self.faces.iter())
                 .map(|f| tilted(f, self.tilt, &mut random))
                 .collect();
-            poses
-                .iter()
-                .map(|pose| self.stroke(&presser, pose, body))
-                .collect::<Result<Vec<_>>>()
-        })?;
-        Ok(self.gather(figure, runs))
+            let mut dose = Dose::none(figure.patches.len());
+            let mut strokes = Vec::new();
+            for pose in &poses {
+                let (part, stroke) = self.stroke(&presser, pose, body, replicate == 0)?;
+                dose.add_dose(&part, share);
+                strokes.push(stroke);
+            }
+            Ok((dose, strokes))
+        };
+        let grown = grow(figure, &self.precision, one, watch)?;
+        Ok(self.gather(figure, grown))
     }
 
-    fn gather(&self, figure: &Figure, runs: Vec<Vec<Stroke>>) -> Rubbed {
-        let share = 1.0 / self.faces.len() as f64;
+    fn gather(&self, figure: &Figure, grown: Grown<Vec<Stroke>>) -> Rubbed {
         let mut limits = Limits::default();
-        let (mut doses, mut pictures) = (Vec::new(), Vec::new());
+        let (mut pictures, mut skews) = (Vec::new(), Vec::new());
         let (mut forces, mut losses) = (Vec::new(), Vec::new());
-        for (replicate, strokes) in runs.into_iter().enumerate() {
-            let mut dose = Dose::none(figure.patches.len());
-            for stroke in strokes {
-                dose.add_dose(&stroke.dose, share);
-                limits.join(stroke.limits);
-                forces.push(stroke.force);
-                losses.push(stroke.hysteresis);
-                if replicate == 0 {
-                    pictures.push(stroke.picture);
-                }
-            }
-            doses.push(dose);
+        for stroke in grown.sides.into_iter().flatten() {
+            limits.join(stroke.limits);
+            forces.push(stroke.force);
+            losses.push(stroke.hysteresis);
+            pictures.extend(stroke.picture);
+            skews.extend(stroke.skew);
         }
-        let mut notes = limits.notes(figure, &self.pad);
-        notes.push(Note::new(Topic::Limit, SKEW));
+        let mut notes = grown.notes;
+        notes.extend(limits.notes(figure, &self.pad));
         let mean = |v: &[f64]| crate::base::sum::sum(v.iter().copied()) / v.len().max(1) as f64;
+        let over = |f: fn(&Shift) -> f64| mean(&skews.iter().map(f).collect::<Vec<f64>>());
+        let skew = (!skews.is_empty()).then(|| Shift {
+            one_way: over(|s| s.one_way),
+            to_and_fro: over(|s| s.to_and_fro),
+        });
         Rubbed {
-            rate: DoseRate::from_replicates(Unit::Stroke, doses, notes),
+            rate: DoseRate::from_replicates(Unit::Stroke, grown.doses, notes),
             pictures,
             force: mean(&forces),
             hysteresis: mean(&losses),
+            catching: limits.catching(),
+            withheld: limits.withheld(),
+            skew,
             reason: self.reason(mean(&forces)),
         }
     }
@@ -165,16 +175,24 @@ impl Rub {
         }
     }
 
-    fn stroke(&self, presser: &Presser, pose: &Pose, body: &Body) -> Result<Stroke> {
+    /// * `first`: the replicate that is looked at closely
+    fn stroke(
+        &self,
+        presser: &Presser,
+        pose: &Pose,
+        body: &Body,
+        first: bool,
+    ) -> Result<(Dose, Stroke)> {
         let push = match self.load {
             Load::Hand(force) => Push::Force(force),
             Load::OwnWeight => Push::Force(body.mass * GRAVITY),
             Load::Interference(depth) => Push::Depth(depth),
         };
         let figure = presser.figure();
+        let mut dose = Dose::none(figure.patches.len());
         let mut stroke = Stroke {
-            dose: Dose::none(figure.patches.len()),
-            picture: Picture::default(),
+            picture: None,
+            skew: None,
             limits: Limits::default(),
             force: 0.0,
             hysteresis: 0.0,
@@ -187,13 +205,20 @@ impl Rub {
                 friction: self.friction,
                 slip: *slip,
             };
-            stroke.dose.add(&press.imprint(figure, &slide), 1.0);
+            dose.add(
+                &press.imprint_by(figure, |cell| held(&press, cell, slide)),
+                1.0,
+            );
             stroke.force += press.force() * slip / path;
             stroke.hysteresis += leading_loss(&press) * slip / path;
             stroke.limits.see(figure, &press);
-            stroke.picture = Picture::of(&press);
+            if first {
+                stroke.picture = Some(Picture::of(&press));
+                // A press the perturbation cannot follow is left out of its mean.
+                stroke.skew = shift(&self.pad, &press, figure, SKEW_AT).ok();
+            }
         }
-        Ok(stroke)
+        Ok((dose, stroke))
     }
 
     /// Where the pad stands during a stroke and how far it slides there. A sheet covers the
@@ -309,7 +334,11 @@ mod tests {
             pad_length: None,
             faces: faces.iter().filter_map(|f| side(f)).collect(),
             tilt: 5f64.to_radians(),
-            poses: 2,
+            precision: Precision {
+                relative: 0.1,
+                budget: 2,
+                groups: Vec::new(),
+            },
             spacing: SURVEY,
         }
     }
@@ -363,7 +392,6 @@ mod tests {
             .unwrap();
         assert_eq!(none.rate.total(Channel::Friction).mean, 0.0);
         let mut one = rub(Load::Interference(1e-3), &["top"]);
-        one.poses = 1;
         let short = one.run(&figure, &body, 1, &Unwatched).unwrap().rate;
         one.stroke *= 2.0;
         let long = one.run(&figure, &body, 1, &Unwatched).unwrap().rate;
@@ -379,7 +407,7 @@ mod tests {
         let figure = figure();
         let body = Body::homogeneous(&figure.solid, 1050.0);
         let mut sheet = rub(Load::Interference(1e-3), &["right"]);
-        (sheet.poses, sheet.tilt) = (1, 0.0);
+        sheet.tilt = 0.0;
         let mut short = sheet.clone();
         short.pad_length = Some(0.008);
         let run = |r: &Rub| {
@@ -392,5 +420,77 @@ mod tests {
         let ratio = run(&short) / run(&sheet);
         // Same pressure to a third (the rest of the figure no longer shields), 8 mm of 100 mm.
         assert!(ratio > 0.05 && ratio < 0.12, "{ratio}");
+    }
+
+    /// Poses are added until the interval is as narrow as asked, or the most are reached; both are
+    /// said. The skew of friction is told with a number.
+    #[test]
+    fn poses_grow_until_the_interval_is_narrow_and_the_end_is_told() {
+        let figure = figure();
+        let body = Body::homogeneous(&figure.solid, 1050.0);
+        let mut rub = rub(Load::Hand(0.2), &["right"]);
+        let run = |rub: &Rub| rub.run(&figure, &body, 1, &Unwatched).unwrap();
+        let told = |r: &Rubbed, words: &str| r.rate.notes.iter().any(|n| n.text.contains(words));
+        (rub.precision.relative, rub.precision.budget) = (5.0, 40);
+        let easy = run(&rub);
+        assert_eq!(easy.rate.replicates.len(), 16);
+        assert!(told(&easy, "16 independent replicates") && told(&easy, "asked: 500 %"));
+        (rub.precision.relative, rub.precision.budget) = (1e-4, 18);
+        let hard = run(&rub);
+        assert_eq!(hard.rate.replicates.len(), 18);
+        assert!(told(&hard, "because the budget ended"));
+        let skew = hard.skew.unwrap();
+        assert!(skew.one_way > 0.005 && skew.one_way < 0.4, "{skew:?}");
+        assert!(skew.to_and_fro < skew.one_way);
+    }
+
+    /// A needle under a force its foam cannot bear: the place is named, the work is booked up to
+    /// the foam's strength, and what is not booked is told and adds up.
+    #[test]
+    fn a_needle_that_tears_the_foam_is_not_rubbed_through_in_silence() {
+        let profile = [
+            (0.0, 0.0),
+            (6e-3, 0.0),
+            (6e-3, 2e-3),
+            (0.5e-3, 3e-3),
+            (0.3e-3, 15.7e-3),
+            (0.2e-3, 15.9e-3),
+            (0.0, 16e-3),
+        ];
+        let settings = Settings {
+            height: Some(0.016),
+            ..Settings::default()
+        };
+        let needle = Figure::from_mesh("needle", &shapes::turned(&profile, 24), &settings).unwrap();
+        let body = Body::homogeneous(&needle.solid, 1050.0);
+        let mut rub = rub(Load::Hand(0.2), &["top"]);
+        rub.tilt = 0.0;
+        let rubbed = rub.run(&needle, &body, 1, &Unwatched).unwrap();
+        assert!(
+            rubbed.withheld > 0.02 && rubbed.withheld < 0.9,
+            "{}",
+            rubbed.withheld
+        );
+        let whole = 0.55 * 0.2 * 0.1;
+        let booked = rubbed.rate.total(Channel::Friction).mean;
+        assert!((booked / (whole * (1.0 - rubbed.withheld)) - 1.0).abs() < 1e-9);
+        let highest = |p: &PatchId| needle.patches[p.index()].centroid.z > 15e-3;
+        assert!(rubbed.catching.iter().any(highest));
+        let told = |words: &str| rubbed.rate.notes.iter().any(|n| n.text.contains(words));
+        assert!(
+            told("very top") && told("not booked at all"),
+            "{:?}",
+            rubbed.rate.notes
+        );
+        // Twice the path: twice the booked work, the same share withheld.
+        rub.stroke *= 2.0;
+        let twice = rub.run(&needle, &body, 1, &Unwatched).unwrap();
+        assert_eq!(twice.withheld, rubbed.withheld);
+        // A gentle hand does not tear.
+        rub.load = Load::Hand(0.01);
+        assert_eq!(
+            rub.run(&needle, &body, 1, &Unwatched).unwrap().withheld,
+            0.0
+        );
     }
 }

@@ -110,4 +110,26 @@ mod tests {
         };
         assert!(at("car boot") < 0.1 * at("truck, mixed levels"));
     }
+
+    /// Road vibration is a mixture of levels: held so that its mean level hardly slips, the five
+    /// loud minutes of an hour do, and one level of the same mean square would miss them.
+    #[test]
+    fn a_mixture_slips_more_than_its_mean_level() {
+        let truck = journey("truck, mixed levels").unwrap();
+        let square = |s: &crate::law::schedule::Stage| s.share * s.spectrum.grms().powi(2);
+        let level = truck.stages.iter().map(square).sum::<f64>().sqrt();
+        let mut even = truck.clone();
+        even.stages.truncate(1);
+        even.stages[0].share = 1.0;
+        even.stages[0].spectrum = even.stages[0].spectrum.scaled_to(level);
+        let slip = |s: &Schedule, limit: f64| shake(&axis(limit), s, &mut stream(1, &["m"], 0))[0];
+        // The limit at which the mean level slips a thousandth of what it does at a tenth newton.
+        let free = slip(&even, 0.1);
+        let firm = (1..40)
+            .map(|k| 0.1 * 1.1_f64.powi(k))
+            .find(|l| slip(&even, *l) < 1e-3 * free)
+            .unwrap();
+        let (mixed, mean) = (slip(&truck, firm), slip(&even, firm));
+        assert!(mixed > 1.5 * mean, "{mixed} {mean} at {firm} N");
+    }
 }

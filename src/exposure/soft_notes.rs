@@ -2,23 +2,45 @@
 
 use crate::base::note::Topic;
 use crate::base::{Note, Vec3};
-use crate::contact::pad::{Catch, Filling, Pad, Press};
-use crate::figure::Figure;
+use crate::contact::pad::{Catch, Filling, Pad, Press, Slide};
+use crate::figure::{Figure, PatchId};
 use crate::law::foam::CURVE_END;
 
 /// [Pa] Pressure on a raised detail above which open-cell foam tears or hooks. Engineering prior
-/// (grade D), range 100 to 800 kPa.
-const TEARING: f64 = 300e3;
+/// (grade D), range 100 to 800 kPa. Soft foam tears at some 100 kPa in pure tension.
+pub(super) const TEARING: f64 = 300e3;
 /// Faces steeper than this [rad] take sideways load that a pad pressed from above does not show.
 const STEEP: f64 = 75.0 * std::f64::consts::PI / 180.0;
 /// Tips named in a note at most.
 const NAMED: usize = 3;
+
+/// The slide of a cell as far as the foam holds: where the pressure (mean over 0.5 mm) is above
+/// what it bears, it hooks or tears, and only the share it bears is booked as sliding.
+pub(super) fn held(press: &Press, cell: usize, slide: Slide) -> Slide {
+    Slide {
+        slip: slide.slip * bears(press, cell),
+        ..slide
+    }
+}
+
+/// Share of a cell's force at which the foam still holds.
+fn bears(press: &Press, cell: usize) -> f64 {
+    let pressure = press.mean_pressure[cell];
+    if pressure > TEARING {
+        TEARING / pressure
+    } else {
+        1.0
+    }
+}
 
 /// What was met, over any number of presses.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Limits {
     strain: f64,
     steep: f64,
+    /// [N] of all presses, and what of it lies beyond the foam's strength.
+    force: f64,
+    beyond: f64,
     catches: Vec<Catch>,
 }
 
@@ -26,6 +48,10 @@ impl Limits {
     pub(super) fn see(&mut self, figure: &Figure, press: &Press) {
         self.strain = self.strain.max(press.settled.pressed.strain);
         self.steep = self.steep.max(press.steep_share(STEEP));
+        self.force += press.force();
+        let cells = press.settled.pressed.pressure.iter().enumerate();
+        let lost = cells.map(|(cell, p)| p * (1.0 - bears(press, cell)));
+        self.beyond += crate::base::sum::sum(lost) * press.relief.grid.cell_area();
         self.catches.extend(press.catches(figure, TEARING));
         self.tidy();
     }
@@ -33,8 +59,20 @@ impl Limits {
     pub(super) fn join(&mut self, other: Limits) {
         self.strain = self.strain.max(other.strain);
         self.steep = self.steep.max(other.steep);
+        self.force += other.force;
+        self.beyond += other.beyond;
         self.catches.extend(other.catches);
         self.tidy();
+    }
+
+    /// Patches that may catch instead of sliding, in order.
+    pub(super) fn catching(&self) -> Vec<PatchId> {
+        self.catches.iter().map(|c| c.patch).collect()
+    }
+
+    /// Share of the work that is not booked, since the foam would hook or tear there.
+    pub(super) fn withheld(&self) -> f64 {
+        self.beyond / self.force.max(f64::MIN_POSITIVE)
     }
 
     /// One entry for a patch, its deepest.
@@ -104,14 +142,31 @@ impl Limits {
                 )
             })
             .collect();
+        let withheld = match self.withheld() {
+            0.0 => String::new(),
+            share => format!(
+                "; where the foam would tear (above {:.0} kPa) the work is booked up to its \
+                 strength, and {} % of all work is not booked at all",
+                TEARING / 1e3,
+                two_digits(share * 100.0)
+            ),
+        };
         Some(Note::new(
             Topic::Limit,
             format!(
                 "{count} place(s) sink deeper than three of their radii or press hard enough to \
                  hook or tear the foam: {}. They may catch instead of sliding; their share of the \
-                 dose is a rank, not a number",
+                 dose is a rank, not a number{withheld}",
                 words.join("; ")
             ),
         ))
+    }
+}
+
+fn two_digits(value: f64) -> String {
+    match value {
+        v if v >= 9.5 => format!("{v:.0}"),
+        v if v >= 0.1 => format!("{v:.1}"),
+        v => format!("{v:.1e}"),
     }
 }

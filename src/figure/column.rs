@@ -15,6 +15,10 @@ use rayon::prelude::*;
 /// A winding number this near to a whole one holds for the whole interval.
 const WHOLE: f64 = 0.08;
 
+/// Most crossings that are kept, 240 MB: a real figure has a hundredth of them. A heap of surfaces
+/// with more gets wider columns.
+const MOST_CROSSINGS: f64 = 1e7;
+
 /// One of two fixed attitudes in which no plane of a figure lies along the columns.
 #[must_use]
 pub fn attitude(second: bool) -> Quat {
@@ -139,7 +143,12 @@ impl Crossed {
         let (lo, hi) = points
             .iter()
             .fold((first, first), |(lo, hi), p| (lo.inf(p), hi.sup(p)));
-        let width = (high - low).max() / count as f64;
+        let shadow = |t: &[u32; 3]| {
+            let [a, b, c] = t.map(|v| points[v as usize]);
+            (b - a).cross(&(c - a)).z.abs() / 2.0
+        };
+        let shadows: f64 = mesh.triangles.iter().map(shadow).sum();
+        let width = ((high - low).max() / count as f64).max((shadows / MOST_CROSSINGS).sqrt());
         let rows = ((hi.y - lo.y) / width).ceil() as usize + 2;
         let mut crossed = Crossed {
             attitude,

@@ -13,6 +13,9 @@ const EDGE: f64 = 5e-4;
 const REACH: f64 = 5e-4;
 /// More triangles than this are not made; long edges then stay longer.
 const MOST_TRIANGLES: usize = 400_000;
+/// Figures of more triangles than this are drawn with [`MOST_TRIANGLES`]: below the reach of the
+/// kernel finer triangles show nothing, and files of a hundred megabytes help nobody.
+const TOO_MANY: usize = 600_000;
 
 /// Triangles of the page's mesh: keeps a page below 2 MB.
 pub const LIGHT_TRIANGLES: usize = 50_000;
@@ -30,7 +33,12 @@ impl Display {
     /// The display mesh of a figure.
     #[must_use]
     pub fn of(figure: &Figure) -> Display {
-        Display::on(figure, split(&figure.mesh))
+        let mesh = if figure.mesh.triangles.len() > TOO_MANY {
+            super::sculpt::simplify(&figure.mesh, MOST_TRIANGLES)
+        } else {
+            split(&figure.mesh)
+        };
+        Display::on(figure, mesh)
     }
 
     fn on(figure: &Figure, mesh: Mesh) -> Display {
@@ -45,13 +53,17 @@ impl Display {
     }
 
     /// A lighter mesh for the page: at most about [`LIGHT_TRIANGLES`], tips kept.
+    ///
+    /// * `figure`: the one this display mesh was made of
     #[must_use]
-    pub fn light(figure: &Figure) -> Display {
-        let fine = split(&figure.mesh);
-        let mesh = if fine.triangles.len() <= LIGHT_TRIANGLES {
-            fine
-        } else if figure.mesh.triangles.len() <= LIGHT_TRIANGLES {
+    pub fn light(&self, figure: &Figure) -> Display {
+        let own = figure.mesh.triangles.len();
+        let mesh = if self.mesh.triangles.len() <= LIGHT_TRIANGLES {
+            return self.clone();
+        } else if own <= LIGHT_TRIANGLES {
             figure.mesh.clone()
+        } else if own > TOO_MANY {
+            super::sculpt::simplify(&self.mesh, LIGHT_TRIANGLES)
         } else {
             super::sculpt::simplify(&figure.mesh, LIGHT_TRIANGLES)
         };

@@ -81,6 +81,7 @@ impl Maker<'_> {
         drop_unused(&mut mesh);
         notes.extend(place(&mut mesh, self.told, self.settings)?);
         let (shells, turned_triangles) = agree(&mut mesh);
+        refuse_heaps(&mesh, &shells)?;
         let mut shells = outside_out(&mut mesh, shells, &mut notes);
         let mut nests = nests(&mesh, &shells);
         let turned_shells = turn_inside_out(&mut mesh, &mut shells, &mut nests);
@@ -141,6 +142,36 @@ fn drop_unused(mesh: &mut Mesh) {
     for t in &mut mesh.triangles {
         *t = t.map(|v| new[v as usize]);
     }
+}
+
+/// Triangles that do not join are no surface, and no figure is folded a hundred times over itself:
+/// nothing could be said about inside and outside, and a lot of time would be spent on it.
+fn refuse_heaps(mesh: &Mesh, shells: &Shells) -> Result<()> {
+    const MANY: usize = 5000;
+    const MOSTLY: f64 = 0.9;
+    const FOLDED: f64 = 50.0;
+    let list = &shells.list;
+    let all: f64 = list.iter().map(|s| s.area).sum();
+    let loose = list.iter().filter(|s| s.triangles <= 2);
+    if list.len() > MANY && loose.map(|s| s.area).sum::<f64>() > MOSTLY * all {
+        return Err(Error::input(format!(
+            "the triangles do not join: {} loose pieces",
+            list.len()
+        ))
+        .hint("merge the corners that lie in one place (\"merge by distance\") and export again")
+        .hint("or the file is damaged: fetch it again"));
+    }
+    let (low, high) = mesh.bounds().unwrap_or_default();
+    let size = high - low;
+    let around = 2.0 * (size.x * size.y + size.y * size.z + size.z * size.x);
+    if all > FOLDED * around {
+        return Err(Error::input(format!(
+            "the surface is {:.0} times as large as the box around it, which no figure's is",
+            all / around
+        ))
+        .hint("the file is damaged or holds a cloud of triangles: export or fetch it again"));
+    }
+    Ok(())
 }
 
 /// A file that is inside out as a whole is turned as a whole.
@@ -295,7 +326,7 @@ fn patch(members: &[usize], pieces: &[Piece], bends: &[Bend]) -> Patch {
 
 fn digest(mesh: &Mesh, settings: &Settings) -> [u8; 32] {
     let mut hasher = blake3::Hasher::new();
-    hasher.update(b"figure 1");
+    hasher.update(b"figure 2");
     hasher.update(&settings.patch.to_le_bytes());
     let mut block = Vec::with_capacity(1 << 16);
     for v in &mesh.vertices {

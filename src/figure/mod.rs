@@ -28,9 +28,11 @@ mod cluster;
 mod curvature;
 mod exposed;
 mod grid;
+mod lid;
 mod make;
 mod quickhull;
 mod sample;
+mod tint;
 
 pub use crate::format::read::Axis;
 pub use display::Display;
@@ -97,5 +99,7 @@ fn scatter(key: u64) -> u64 {
     z ^ (z >> 31)
 }
 
+#[cfg(test)]
+mod invariance;
 #[cfg(test)]
 mod tests;

@@ -3,7 +3,7 @@
 //! Approximate convex decomposition by parry (V-HACD; Mamou & Ghorbel 2009, ICIP, p. 3501) with
 //! the hulls of the figure's own triangles in each part: hulls of voxels would thicken
 //! everything by about a voxel. Each hull keeps at most [`MOST_CORNERS`] corners. A place found on
-//! a piece may be off the figure by up to [`Pieces::deviation`]: areas between two figures
+//! a piece may be off the figure by up to [`Fit::buried_most`]: areas between two figures
 //! are located to about a millimetre; contacts with walls use the exact hull and are not.
 
 use super::{Figure, Hull, hull::hull_within};

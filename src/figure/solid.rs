@@ -2,9 +2,10 @@
 //!
 //! Closed shells that do not overlap: exact, by the divergence theorem over tetrahedra from one
 //! point (Tonon 2004, J. Math. Stat. 1:8, moments of a tetrahedron). Otherwise by columns; see
-//! [`super::column`].
+//! [`super::column`]. Flat holes get a flat lid first.
 
 use super::column::{Columns, Crossed, Moments, attitude, columns};
+use super::lid::lids;
 use super::mesh::Mesh;
 use super::shell::Shells;
 use super::winding::Winding;
@@ -33,6 +34,8 @@ pub enum SolidMethod {
     Divergence,
     /// Signed crossings along columns in a generic attitude: closed shells that overlap.
     Columns,
+    /// Flat lids on flat holes, then by the divergence theorem or by columns.
+    Lids,
     /// Columns, asking the generalised winding number where crossings do not balance.
     ColumnsAndWinding,
 }
@@ -78,19 +81,26 @@ pub struct Found {
 /// # Errors
 /// Nothing is enclosed: a sheet, or shells that cancel each other.
 pub fn solid(mesh: &Mesh, shells: &Shells) -> Result<Found> {
-    let seen = columns(mesh, COLUMNS, false);
-    let simple = shells.balanced && simple(&seen);
-    let solid = if simple {
-        Solid::from_moments(&divergence(mesh), SolidMethod::Divergence)
-    } else if shells.balanced {
-        Solid::from_moments(
-            &settle(|second, count| columns(mesh, count, second).solid, COLUMNS),
-            SolidMethod::Columns,
-        )
+    let lidded = if shells.balanced { None } else { lids(mesh) };
+    let closed = shells.balanced || lidded.as_ref().is_some_and(|l| l.closed);
+    let body = lidded.as_ref().map_or(mesh, |l| &l.mesh);
+    let seen = columns(body, COLUMNS, false);
+    let alone = closed && simple(&seen);
+    let solid = if closed {
+        let moments = match alone {
+            true => divergence(body),
+            false => settle(|second, count| columns(body, count, second).solid, COLUMNS),
+        };
+        let method = match (shells.balanced, alone) {
+            (false, _) => SolidMethod::Lids,
+            (true, true) => SolidMethod::Divergence,
+            (true, false) => SolidMethod::Columns,
+        };
+        Solid::from_moments(&moments, method)
     } else {
-        let winding = Winding::new(mesh);
+        let winding = Winding::new(body);
         let by_winding =
-            |second, count| Crossed::new(mesh, count, attitude(second)).integrate_with(&winding);
+            |second, count| Crossed::new(body, count, attitude(second)).integrate_with(&winding);
         Solid::from_moments(
             &settle(by_winding, OPEN_COLUMNS),
             SolidMethod::ColumnsAndWinding,
@@ -106,7 +116,7 @@ pub fn solid(mesh: &Mesh, shells: &Shells) -> Result<Found> {
     Ok(Found {
         solid,
         twice: seen.twice,
-        simple,
+        simple: alone && shells.balanced,
     })
 }
 

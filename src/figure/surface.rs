@@ -70,6 +70,27 @@ impl Surface {
         found
     }
 
+    /// [m] side of a square as large as a sample is on average.
+    #[must_use]
+    pub fn spacing(&self) -> f64 {
+        (self.area() / self.samples.len().max(1) as f64).sqrt()
+    }
+
+    /// Number of the sample nearest to a place on the surface, exposed or not, among those that
+    /// face the same half of space; `None` if none is within `radius` [m].
+    #[must_use]
+    pub fn at(&self, point: &Vec3, normal: &Vec3, radius: f64) -> Option<usize> {
+        let mut best = (radius * radius, None);
+        self.grid.near(point, radius, |i| {
+            let sample = &self.samples[i];
+            let distance = (sample.point - point).norm_squared();
+            if distance <= best.0 && sample.normal.dot(normal) >= 0.0 {
+                best = (distance, Some(i));
+            }
+        });
+        best.1
+    }
+
     /// How much of one contact each patch takes.
     ///
     /// Weights are area times a smooth kernel (Wendland 1995, Adv. Comput. Math. 4:389, C2) of

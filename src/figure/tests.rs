@@ -24,7 +24,7 @@ pub(crate) fn porter() -> Mesh {
     shapes::turned(&body, 36)
 }
 
-fn figure(mesh: &Mesh) -> Figure {
+pub(crate) fn figure(mesh: &Mesh) -> Figure {
     Figure::from_mesh("porter", mesh, &Settings::default()).unwrap()
 }
 
@@ -367,6 +367,28 @@ fn convex_pieces_keep_the_outline_and_few_corners() {
 }
 
 #[test]
+fn heaps_of_triangles_are_no_figures() {
+    let mut random = crate::base::random::stream(5, &["heap"], 0);
+    let mut point = || {
+        use rand::RngExt;
+        Vec3::new(random.random(), random.random(), random.random()) * 40.0
+    };
+    let settings = Settings::default();
+    let refused = |mesh: &Mesh| Figure::from_mesh("heap", mesh, &settings).unwrap_err();
+    let corners: Vec<Vec3> = (0..18_000).map(|_| point()).collect();
+    let loose = Mesh {
+        triangles: (0..6000).map(|i| [3 * i, 3 * i + 1, 3 * i + 2]).collect(),
+        vertices: corners.clone(),
+    };
+    assert!(refused(&loose).what().contains("do not join"));
+    let ribbon = Mesh {
+        triangles: (0..6000).map(|i| [i, i + 1, i + 2]).collect(),
+        vertices: corners[..6002].to_vec(),
+    };
+    assert!(refused(&ribbon).what().contains("as large as the box"));
+}
+
+#[test]
 fn the_same_mesh_twice_is_the_same_figure_to_the_bit() {
     let (a, b) = (figure(&porter()), figure(&porter()));
     assert_eq!(a.hash, b.hash);
@@ -374,155 +396,22 @@ fn the_same_mesh_twice_is_the_same_figure_to_the_bit() {
     assert_eq!(a.surface.samples, b.surface.samples);
 }
 
-/// The porter bent and dented, so that nothing on it is there twice.
-fn bent() -> Mesh {
-    shapes::moved(&porter(), |p| {
-        if p.z < 3.1 {
-            return *p;
-        }
-        let dent = 1.0 + 0.18 * (0.4 * p.x + 0.7 * p.y).sin() * (0.3 * p.z).cos();
-        Vec3::new(p.x * dent + 0.002 * p.z * p.z, p.y * dent - 0.05 * p.z, p.z)
-    })
-}
-
-const KERNEL: f64 = 5e-4;
-
-fn directions(count: usize) -> Vec<Vec3> {
-    let mut random = crate::base::random::stream(11, &["directions"], 0);
-    (0..count)
-        .map(|_| crate::base::random::attitude(&mut random) * Vec3::z())
-        .collect()
-}
-
-/// Dose per patch of contacts at the hull, and of planes pressed 0.6 mm deep.
-fn doses(figure: &Figure) -> [Vec<f64>; 2] {
-    let mut knocks = vec![0.0; figure.patches.len()];
-    for d in directions(2000) {
-        let along = |p: &&Vec3| p.dot(&d);
-        let corner = figure
-            .hull
-            .iter()
-            .max_by(|a, b| along(a).total_cmp(&along(b)))
-            .unwrap();
-        for (patch, share) in figure.surface.spread(corner, &d, KERNEL) {
-            knocks[patch.index()] += share;
-        }
-    }
-    let mut rubs = vec![0.0; figure.patches.len()];
-    let depth = 6e-4;
-    for d in directions(120) {
-        let top = figure
-            .hull
-            .iter()
-            .map(|p| p.dot(&d))
-            .fold(f64::MIN, f64::max);
-        for s in &figure.surface.samples {
-            let into = 1.0 - (top - s.point.dot(&d)) / depth;
-            if into > 0.0 {
-                rubs[s.patch.index()] += s.area * into * s.normal.dot(&d).max(0.0);
-            }
-        }
-    }
-    [knocks, rubs]
-}
-
-/// The ten areas of 1 mm radius with the most dose: middle and dose.
-fn areas(figure: &Figure, dose: &[f64]) -> Vec<(Vec3, f64)> {
-    let sum_at = |p: &Vec3| -> f64 {
-        let near = |q: &Vec3| (1.0 - (p - q).norm() / 1e-3).max(0.0);
-        figure
-            .patches
-            .iter()
-            .zip(dose)
-            .map(|(q, d)| d * near(&q.centroid))
-            .sum()
-    };
-    let mut left: Vec<(Vec3, f64)> = figure
-        .patches
-        .iter()
-        .zip(dose)
-        .filter(|(_, d)| **d > 0.0)
-        .map(|(p, _)| (p.centroid, sum_at(&p.centroid)))
-        .collect();
-    let mut found = Vec::new();
-    while found.len() < 14 {
-        let Some(best) = left.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)) else {
-            break;
-        };
-        left.retain(|p| (p.0 - best.0).norm() > 2e-3);
-        found.push(best);
-    }
-    found
-}
-
-/// The same shape in other triangles must give the same totals, areas and patches. Three
-/// triangulations: as it is, split at random points, each triangle in sixteen.
+/// Neighbours on the map have different colours, and every colour is used.
 #[test]
-fn doses_do_not_depend_on_the_triangles() {
-    let shape = bent();
-    let first = figure(&shape);
-    let wanted = doses(&first);
-    let sixteen = shapes::split_in_four(&shapes::split_in_four(&shape));
-    for (name, other) in [
-        ("random", shapes::split_at_random(&shape, 0.15, 3)),
-        ("sixteen", sixteen),
-    ] {
-        let other = figure(&other);
-        let (mut same, mut kept) = (0, 0);
-        let mut sorted: Vec<Vec3> = other.patches.iter().map(|p| p.centroid).collect();
-        sorted.sort_by(|a, b| a.x.total_cmp(&b.x));
-        for p in &first.patches {
-            let from = sorted.partition_point(|q| q.x < p.centroid.x - 1e-7);
-            same += usize::from(
-                sorted[from..]
-                    .iter()
-                    .take_while(|q| q.x < p.centroid.x + 1e-7)
-                    .any(|q| (q - p.centroid).norm() < 1e-7),
-            );
-        }
-        let share = same as f64 / first.patches.len() as f64;
-        assert!(share >= 0.98, "{name}: {share} of the patches are the same");
-        for (ours, theirs) in wanted.iter().zip(doses(&other)) {
-            let (a, b): (f64, f64) = (ours.iter().sum(), theirs.iter().sum());
-            assert!((a / b - 1.0).abs() < 1e-4, "{name}: total {a} {b}");
-            let found = areas(&other, &theirs);
-            for (place, dose) in areas(&first, ours).into_iter().take(10) {
-                let near = found.iter().find(|f| (f.0 - place).norm() < 8e-4);
-                let near = near.unwrap_or_else(|| panic!("{name}: no area at {place}"));
-                assert!(
-                    (near.1 / dose - 1.0).abs() < 0.05,
-                    "{name}: {} {dose}",
-                    near.1
-                );
-                kept += 1;
-            }
-        }
-        assert_eq!(kept, 20);
-    }
-}
-
-/// Why samples are cut and not taken from the artist: with the faces' middles as the places that
-/// can take dose, most contacts find none within the kernel.
-#[test]
-fn the_artists_faces_would_lose_most_contacts() {
-    let figure = figure(&bent());
-    let middles: Vec<Vec3> = figure
-        .mesh
-        .corners()
-        .map(|[a, b, c]| (a + b + c) / 3.0)
-        .collect();
-    let (mut lost, mut booked) = (0, 0);
-    for d in directions(2000) {
-        let along = |p: &&Vec3| p.dot(&d);
-        let corner = figure
-            .hull
+fn patches_that_touch_have_different_colours() {
+    for mesh in [porter(), super::sculpt::porter(8_000)] {
+        let figure = figure(&mesh);
+        let colours = figure.patch_colours(7);
+        let borders = figure.patch_borders();
+        assert!(borders.len() > 2 * figure.patches.len());
+        let same = borders
             .iter()
-            .max_by(|a, b| along(a).total_cmp(&along(b)))
-            .unwrap();
-        lost += usize::from(middles.iter().all(|m| (m - corner).norm() > KERNEL));
-        let near = figure.surface.within(corner, KERNEL);
-        booked += usize::from(near.iter().any(|i| figure.surface.samples[*i].exposed));
+            .filter(|(a, b)| colours[a.index()] == colours[b.index()])
+            .count();
+        assert!(same * 1000 < borders.len(), "{same} of {}", borders.len());
+        for colour in 0..7 {
+            let used = colours.iter().filter(|c| **c == colour).count();
+            assert!(used * 14 > colours.len(), "{colour}: {used}");
+        }
     }
-    assert!(lost > 1300, "{lost} of 2000 lost");
-    assert_eq!(booked, 2000);
 }

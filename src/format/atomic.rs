@@ -12,6 +12,17 @@ use std::path::Path;
 /// # Errors
 /// What the machine refused, with the path.
 pub fn write(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
+    stream(path, |file| file.write_all(bytes))
+}
+
+/// As [`write`], for what is too long to hold in memory: `fill` writes it piece by piece.
+///
+/// # Errors
+/// What the machine refused, with the path.
+pub fn stream(
+    path: impl AsRef<Path>,
+    fill: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
+) -> Result<()> {
     let path = path.as_ref();
     let failed = |cause: std::io::Error| Error::system("write", path, &cause);
     let folder = match path.parent() {
@@ -23,7 +34,10 @@ pub fn write(path: impl AsRef<Path>, bytes: &[u8]) -> Result<()> {
         .prefix(".part-")
         .tempfile_in(folder)
         .map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
+    let mut pieces = std::io::BufWriter::new(file.as_file_mut());
+    fill(&mut pieces).map_err(failed)?;
+    pieces.flush().map_err(failed)?;
+    drop(pieces);
     open_to_readers(file.as_file()).map_err(failed)?;
     file.persist(path).map_err(|e| failed(e.error))?;
     Ok(())

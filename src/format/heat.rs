@@ -1,7 +1,7 @@
 //! A heat map as other programs take it: triangles, colours, raw values. Nothing of paint.
 //!
 //! Writers: [`ply`](super::ply_out), [`glb`](super::glb_out), [`obj`](super::obj_out),
-//! [`vtu`](super::vtu_out); all return bytes for [`super::atomic::write`].
+//! [`vtu`](super::vtu_out), [`3mf`](super::threemf_out); all return bytes for [`super::atomic::write`].
 
 use crate::base::{Error, Result};
 

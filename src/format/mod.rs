@@ -11,6 +11,7 @@ pub mod obj_out;
 pub mod ply_out;
 pub mod table;
 pub mod stl_out;
+pub mod threemf_out;
 pub mod vtu_out;
 
 pub use glb_out::glb;
@@ -19,4 +20,5 @@ pub use obj_out::obj;
 pub use ply_out::ply;
 pub use stl_out::stl;
 pub use table::Table;
+pub use threemf_out::threemf;
 pub use vtu_out::vtu;

@@ -14,7 +14,6 @@ pub mod layer;
 pub mod punch;
 pub mod schedule;
 pub mod skin;
-pub mod skin_wear;
 pub mod stickslip;
 pub mod vibration;
 pub mod wear;

@@ -4,6 +4,7 @@
 //! scenarios name, pointing into the tables; [`material`] gives its entries types; [`pair`] makes
 //! the wear rate of a film on a counterface.
 
+pub mod calibration;
 pub mod falls;
 pub mod material;
 pub mod pair;
@@ -11,6 +12,7 @@ pub mod show;
 pub mod stock;
 mod table;
 
+pub use calibration::{Calibration, SystemRate, WearRate};
 pub use falls::Fall;
 pub use material::{
     Against, Binder, BodyMaterial, Counterface, FilmMaterial, Method, ReferenceState,

@@ -1,10 +1,11 @@
 //! Fills the page from a trial and its answers.
 
+use super::footprints;
 use super::heat::{common_scale, is_per_unit, maps};
 use super::page::Page;
 use super::page::data::{
-    AreaRow, CompareRow, Curve, FigureShape, HeatView, LedgerRow, NoteRow, Pane, PriorRow,
-    SpecimenAreas, WhatIf,
+    AreaRow, CompareRow, Curve, FigureShape, FootprintRow, HeatView, LedgerRow, NoteRow, Pane,
+    PriorRow, SpecimenAreas, WhatIf,
 };
 use super::picture::{Scale, Spread};
 use super::words;
@@ -15,6 +16,7 @@ use crate::reference::{Kind, show};
 use crate::study::life::{CAVEAT, Interval, SCUFF_NOTE};
 use crate::trial::{Answers, Trial};
 use crate::wear::{End, Regime};
+use base64::Engine;
 
 /// Channels the page offers, most useful first.
 const LAYERS: [&str; 4] = ["friction_J_m2", "film_lost_pct", "dent_J_m2", "peak_MPa"];
@@ -45,6 +47,7 @@ pub fn page(trial: &Trial, answers: &Answers, display: &Display, from: Provenanc
         },
         views: views(trial, answers, display),
         areas,
+        footprints: footprint_rows(trial),
         compare: answers.compares.iter().map(compare_row).collect(),
         whatif: answers.whatifs.iter().map(whatif).collect(),
         ledger: ledger_rows(trial),
@@ -199,7 +202,10 @@ fn area_rows(trial: &Trial, answers: &Answers) -> Vec<AreaRow> {
                 exposure: exposure.name.clone(),
                 specimen: specimen_name(trial, p),
                 rank: area.rank as u32,
-                name: area.words.clone(),
+                name: match words::catches(&trial.done[p], &area.patches) {
+                    true => format!("{} (may catch)", area.words),
+                    false => area.words.clone(),
+                },
                 place_mm: area.middle.map(|x| x * 1e3),
                 area_mm2: area.surface * 1e6,
                 dose_label: format!("friction work, J/m2 per {}", exposure.unit.singular()),
@@ -214,6 +220,25 @@ fn area_rows(trial: &Trial, answers: &Answers) -> Vec<AreaRow> {
                 life: end(|l| l.median),
                 life_90: [end(|l| l.low), end(|l| l.high)],
                 life_unit: exposure.unit.plural().into(),
+            });
+        }
+    }
+    rows
+}
+
+/// Footprints, once for specimens that are pressed alike.
+fn footprint_rows(trial: &Trial) -> Vec<FootprintRow> {
+    let mut rows: Vec<FootprintRow> = Vec::new();
+    for (p, done) in trial.done.iter().enumerate() {
+        let alike = trial.done[..p].iter().any(|d| {
+            d.id.exposure == done.id.exposure && d.outcome.footprints == done.outcome.footprints
+        });
+        // A picture that cannot be drawn is missing on the page; the folder tells why.
+        if let (false, Ok(Some(png))) = (alike, footprints::sheet(trial, p, footprints::SMALL)) {
+            let name = trial.name(done.id);
+            rows.push(FootprintRow {
+                words: format!("{name}: pressure footprints in kPa, {}", words::list(done)),
+                png: base64::engine::general_purpose::STANDARD.encode(png),
             });
         }
     }

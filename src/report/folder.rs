@@ -1,5 +1,6 @@
 //! Writes a results folder: tables, summary, heat meshes, pictures; each file whole or not at all.
 
+use super::footprints;
 use super::heat::{Drawn, common_scale, is_per_unit, maps};
 use super::tables;
 use crate::base::{Error, Result};
@@ -66,6 +67,12 @@ pub fn write_heat(
     let (heat, pictures) = (folder.join("heat"), folder.join("pictures"));
     make(&heat)?;
     make(&pictures)?;
+    for part in 0..trial.done.len() {
+        if let Some(png) = footprints::sheet(trial, part, footprints::LARGE)? {
+            let name = format!("{}--footprint.png", part_name(trial, part));
+            atomic::write(pictures.join(name), &png)?;
+        }
+    }
     let vertices_mm = display.vertices_mm();
     for exposure in 0..trial.scenario.exposures.len() {
         let parts: Vec<usize> = (0..trial.done.len())
@@ -100,6 +107,8 @@ pub fn write_heat(
             )?;
             let picture = drawn.picture(&title, &trial.scenario.title, colour)?;
             atomic::write(pictures.join(format!("{name}.png")), &picture)?;
+            let turn = drawn.turn(&title, &trial.scenario.title, colour)?;
+            atomic::write(pictures.join(format!("{name}--turn.png")), &turn)?;
         }
     }
     Ok(())

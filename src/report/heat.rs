@@ -1,6 +1,6 @@
 //! Heat maps of a trial: scales shared by the specimens of an exposure, meshes, pictures.
 
-use super::picture::{Scale, Sheet, Spread, Surface, four_views};
+use super::picture::{Scale, Sheet, Spread, Surface, four_views, turntable};
 use super::tables::PATCH_CHANNELS;
 use crate::base::Result;
 use crate::dose::Channel;
@@ -180,16 +180,35 @@ impl<'a> Drawn<'a> {
         subtitle: &str,
         (name, scale): (&str, &Scale),
     ) -> Result<Vec<u8>> {
-        let surface = Surface {
+        four_views(&self.surface(name), &sheet(title, subtitle, scale))?.to_png()
+    }
+
+    /// Eight views round the figure as PNG.
+    ///
+    /// # Errors
+    /// As the picture.
+    pub fn turn(
+        &self,
+        title: &str,
+        subtitle: &str,
+        (name, scale): (&str, &Scale),
+    ) -> Result<Vec<u8>> {
+        turntable(&self.surface(name), &sheet(title, subtitle, scale))?.to_png()
+    }
+
+    fn surface(&self, name: &str) -> Surface<'_> {
+        Surface {
             vertices_mm: self.vertices_mm,
             triangles: &self.display.mesh.triangles,
             values: self.channel(name),
-        };
-        let sheet = Sheet {
-            title: title.into(),
-            subtitle: subtitle.into(),
-            scale: Some(scale.clone()),
-        };
-        four_views(&surface, &sheet)?.to_png()
+        }
+    }
+}
+
+fn sheet(title: &str, subtitle: &str, scale: &Scale) -> Sheet {
+    Sheet {
+        title: title.into(),
+        subtitle: subtitle.into(),
+        scale: Some(scale.clone()),
     }
 }

@@ -5,7 +5,7 @@ use crate::base::Result;
 use crate::dose::Channel;
 use crate::format::Table;
 use crate::format::table::number;
-use crate::study::{Comparison, whatif::WhatIf};
+use crate::study::{Comparison, Match, Reinforcement, whatif::WhatIf};
 use crate::trial::{Answers, AreaAnswer, PartAnswer, Trial};
 use crate::wear::{End, Regime};
 
@@ -19,7 +19,7 @@ fn maybe(value: Option<f64>) -> String {
 }
 
 /// Three significant digits less than the noise of any result, so that a column can be read.
-fn short(value: f64) -> String {
+pub(super) fn short(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return number(value);
     }
@@ -283,6 +283,85 @@ pub fn compares(compares: &[Comparison]) -> Result<Vec<u8>> {
             short(c.top_overlap * 100.0),
             maybe(c.top_overlap_ceiling.map(|x| x * 100.0)),
             c.sentence.clone(),
+        ])?;
+    }
+    table.bytes()
+}
+
+/// `match.csv`: the mix first, then the areas of the season.
+///
+/// # Errors
+/// Never for memory.
+pub fn matched(found: &Match) -> Result<Vec<u8>> {
+    let mut table = Table::new(&[
+        "kind",
+        "name",
+        "units_per_season",
+        "unit",
+        "share_of_bench_wear_pct",
+        "service_depth_um_per_season",
+        "bench_depth_um_per_season",
+        "bench_over_service",
+    ])?;
+    for part in &found.mix {
+        table.row(&[
+            "bench exposure".into(),
+            part.exposure.clone(),
+            short(part.units),
+            part.unit.plural().into(),
+            short(part.share * 100.0),
+            String::new(),
+            String::new(),
+            String::new(),
+        ])?;
+    }
+    for area in &found.areas {
+        table.row(&[
+            "area".into(),
+            area.words.clone(),
+            String::new(),
+            String::new(),
+            String::new(),
+            short(area.service * UM),
+            short(area.bench * UM),
+            short(area.ratio()),
+        ])?;
+    }
+    table.bytes()
+}
+
+/// `reinforce.csv`: one row per step.
+///
+/// # Errors
+/// Never for memory.
+pub fn reinforced(found: &Reinforcement) -> Result<Vec<u8>> {
+    let mut table = Table::new(&[
+        "step",
+        "measure",
+        "life_seasons_median",
+        "life_over_life_before",
+        "area_to_coat_mm2",
+        "seasons_gained_per_mm2",
+    ])?;
+    let now = ["0", "as it is"].map(String::from);
+    let [step, measure] = now;
+    let none = String::new;
+    table.row(&[
+        step,
+        measure,
+        short(found.seasons_now),
+        none(),
+        none(),
+        none(),
+    ])?;
+    for (i, step) in found.greedy.iter().enumerate() {
+        table.row(&[
+            (i + 1).to_string(),
+            step.measure.clone(),
+            short(step.seasons),
+            short(step.gain),
+            short(step.surface * MM2),
+            maybe(step.gain_per_surface.map(|g| g / MM2)),
         ])?;
     }
     table.bytes()

@@ -2,7 +2,7 @@
 
 use super::picture::scale::plain_number;
 use crate::study::life::Interval;
-use crate::trial::{Answers, AreaAnswer, PartAnswer, Trial};
+use crate::trial::{Answers, AreaAnswer, Done, PartAnswer, Trial};
 use crate::wear::{End, Regime};
 
 /// A number with two digits, as people say it.
@@ -67,10 +67,57 @@ pub fn first_to_wear(trial: &Trial, part: &PartAnswer) -> String {
         }
         .as_str();
     }
+    let caught = catching_words(trial, part);
+    if !caught.is_empty() {
+        text += &format!(" {caught}");
+    }
     if first.regime == Regime::Dent {
         text += " These are hard knocks: chips and dents show long before.";
     }
     text
+}
+
+/// True where an area may catch in the pad instead of sliding.
+#[must_use]
+pub fn catches(done: &Done, patches: &[usize]) -> bool {
+    let caught = |p: &usize| done.outcome.catching.iter().any(|c| c.index() == *p);
+    patches.iter().any(caught)
+}
+
+/// What was pressed where: "pad on the top; pad on the front".
+#[must_use]
+pub fn list(done: &Done) -> String {
+    let all: Vec<&str> = (done.outcome.footprints.iter())
+        .map(|f| f.what.as_str())
+        .collect();
+    all.join("; ")
+}
+
+/// Which of the listed areas may hook or tear the pad, and what that means; empty without any.
+fn catching_words(trial: &Trial, part: &PartAnswer) -> String {
+    let done = trial
+        .done
+        .iter()
+        .find(|d| d.id.exposure == part.exposure && d.id.specimen == part.specimen);
+    let Some(done) = done else {
+        return String::new();
+    };
+    let caught: Vec<&str> = (part.areas.iter())
+        .filter(|a| catches(done, &a.area.patches))
+        .map(|a| a.area.words.as_str())
+        .collect();
+    match caught.len() {
+        0 => String::new(),
+        n => format!(
+            "May hook or tear the foam instead of sliding, so their place in the list counts, not their number: {}{}.",
+            caught[..n.min(3)].join("; "),
+            if n > 3 {
+                format!(" and {} more", n - 3)
+            } else {
+                String::new()
+            }
+        ),
+    }
 }
 
 /// Why metal and plastic differ, in a sentence a painter understands; empty if neither says so.
@@ -101,8 +148,25 @@ pub fn why(trial: &Trial, left: usize, right: usize, exposure: usize) -> Option<
             side(left).name,
             yielding(trial, left, right)
         )),
-        _ => None,
+        Deed::Handle { .. } | Deed::Ride { .. } => reasons(trial, (left, right), exposure),
     }
+}
+
+/// What the engine says of each side, once if it says the same.
+fn reasons(trial: &Trial, (left, right): (usize, usize), exposure: usize) -> Option<String> {
+    let reason = |s: usize| {
+        (trial.done.iter())
+            .find(|d| d.id.specimen == s && d.id.exposure == exposure)
+            .map(|d| d.outcome.reason.as_str())
+            .filter(|r| !r.is_empty())
+    };
+    let name = |s: usize| &trial.scenario.specimens[s].specimen.name;
+    let (l, r) = (reason(left)?, reason(right)?);
+    Some(if l == r {
+        format!("Why: {l}.")
+    } else {
+        format!("Why: \"{}\": {l}; \"{}\": {r}.", name(left), name(right))
+    })
 }
 
 /// What a tip of each body does in a knock.

@@ -4,9 +4,11 @@
 mod lift;
 pub mod plan;
 pub mod raw;
+pub mod service;
 pub mod source;
 pub mod vary;
 
 pub use lift::lift;
 pub use plan::Scenario;
+pub use service::Service;
 pub use source::Source;

@@ -3,8 +3,9 @@
 use crate::base::Note;
 use crate::dose::Unit;
 use crate::figure::Settings;
-use crate::reference::{Modifiers, Stock};
-use crate::wear::Specimen;
+use crate::law::grip::Hand;
+use crate::reference::{Modifiers, Stock, SystemRate};
+use crate::wear::{PressureSensitivity, Specimen};
 use serde::Serialize;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -20,6 +21,8 @@ pub struct Scenario {
     pub precision: f64,
     /// Most wall-clock time per part.
     pub budget: Option<Duration>,
+    /// How the wear rate depends on pressure on pads.
+    pub pressure: PressureSensitivity,
     /// Where the figure comes from.
     pub figure: FigureSource,
     /// How its mesh becomes a figure.
@@ -54,6 +57,10 @@ pub struct SpecimenPlan {
     pub stock: Stock,
     /// The last coat is younger than 7 days.
     pub young: bool,
+    /// Declared that film peels from the rim of bare spots.
+    pub undermining: bool,
+    /// The wear rate of the user's bench, and the counterface it holds on.
+    pub measured: Option<(String, SystemRate)>,
 }
 
 /// One exposure.
@@ -246,6 +253,25 @@ pub struct WhatIfPlan {
 }
 
 impl ExposurePlan {
+    /// The hand of a handling exposure, the usual one for anything not given.
+    #[must_use]
+    pub fn hand(&self) -> Hand {
+        let usual = Hand::default();
+        match self.deed {
+            Deed::Handle {
+                floor,
+                margin,
+                acceleration,
+                ..
+            } => Hand {
+                floor: floor.unwrap_or(usual.floor),
+                margin: margin.unwrap_or(usual.margin),
+                acceleration: acceleration.unwrap_or(usual.acceleration),
+            },
+            _ => usual,
+        }
+    }
+
     /// What is declared about wear on this exposure for a specimen.
     #[must_use]
     pub fn modifiers(&self, specimen: &SpecimenPlan) -> Modifiers {

@@ -34,6 +34,58 @@ pub struct RawScenario {
     /// Values of the stock overruled: table name, then row, then value.
     #[serde(default)]
     pub stock: Vec<RawOverrule>,
+    /// Painted cards of your own, rubbed until something showed: they overrule the stock's wear
+    /// rate of that film on that counterface.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub coupon: Vec<RawCoupon>,
+    /// How the wear rate depends on pressure on pads; off without it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pressure: Option<RawPressure>,
+}
+
+/// Rubbed cards of one film on one counterface. End points as in ASTM F2357: the first change of
+/// sheen, and the first undercoat seen.
+#[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawCoupon {
+    /// Film on the card, a name of the stock.
+    pub film: String,
+    /// What rubbed it, a name of the stock.
+    pub counterface: String,
+    /// Weight on the pad in newtons (100 g are 0.98 N).
+    pub load_n: f64,
+    /// Length of the pad along the stroke and its width, in millimetres.
+    pub pad_mm: [f64; 2],
+    /// Length of the stroke in millimetres.
+    pub stroke_mm: f64,
+    /// 1 if a counted stroke goes one way, 2 if to and fro.
+    #[serde(default = "two_passes")]
+    pub passes: f64,
+    /// Friction from a tilt test; the stock's without it.
+    pub friction: Option<f64>,
+    /// Dry film on the card in micrometres; the stock's without it.
+    pub dry_um: Option<f64>,
+    /// Counted strokes to the first change of sheen, one number per card.
+    #[serde(default)]
+    pub strokes_to_sheen: Vec<f64>,
+    /// Counted strokes to the first undercoat seen, one number per card.
+    pub strokes_to_undercoat: Vec<f64>,
+}
+
+fn two_passes() -> f64 {
+    2.0
+}
+
+/// How the wear rate depends on pressure: `(p / 100 kPa)^exponent` above the threshold.
+#[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawPressure {
+    /// Exponent; -0.2 to 0.5 has been argued for, 0 is the usual law.
+    #[serde(default)]
+    pub exponent: f64,
+    /// Pressure in kilopascals below which nothing wears.
+    #[serde(default)]
+    pub threshold_kpa: f64,
 }
 
 fn one() -> u64 {
@@ -41,6 +93,24 @@ fn one() -> u64 {
 }
 fn ten() -> f64 {
     10.0
+}
+
+impl RawScenario {
+    /// Every file the scenario names: figure, recorded paths, calibrations.
+    pub fn files_mut(&mut self) -> Vec<&mut String> {
+        let mut files: Vec<&mut String> = self.figure.file.iter_mut().collect();
+        files.extend(
+            self.specimen
+                .iter_mut()
+                .filter_map(|s| s.measured.as_mut())
+                .map(|m| &mut m.file),
+        );
+        files.extend(self.exposure.iter_mut().filter_map(|e| match e {
+            RawExposure::Tumble(tumble) => tumble.path.as_mut(),
+            _ => None,
+        }));
+        files
+    }
 }
 
 /// Where the figure comes from and how large it is.
@@ -84,6 +154,52 @@ pub struct RawSpecimen {
     pub friction: BTreeMap<String, f64>,
     /// Days since the last coat; below 7 the films still wear faster.
     pub cure_days: Option<f64>,
+    /// Thickness of coats you measured, instead of the stock's.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gauged: Vec<RawGauge>,
+    /// Declares that film peels from the rim of bare spots (three times as fast, 2 to 5).
+    #[serde(default)]
+    pub undermining: bool,
+    /// Wear rate from the user's own bench, instead of the stock's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub measured: Option<RawMeasured>,
+}
+
+/// Thickness of one coat: a dry gauge, a comb in the wet film, or weighing before and after.
+#[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawGauge {
+    /// Which coat, counted from the body outward, 1 the first.
+    pub coat: usize,
+    /// Dry film in micrometres.
+    pub dry_um: Option<f64>,
+    /// Wet film in micrometres; needs solids_pct.
+    pub wet_um: Option<f64>,
+    /// Share of the paint's volume that stays, in per cent (data sheet).
+    pub solids_pct: Option<f64>,
+    /// Volume of thinner per volume of paint, in per cent.
+    #[serde(default)]
+    pub thinner_pct: f64,
+    /// Gain of weight by the coat in milligrams, dry; needs area_cm2.
+    pub gain_mg: Option<f64>,
+    /// Smallest step of the scale in milligrams.
+    #[serde(default = "ten")]
+    pub step_mg: f64,
+    /// Painted surface in square centimetres (`thumbworn inspect` prints the figure's).
+    pub area_cm2: Option<f64>,
+}
+
+/// The wear rate of one system of a bench.
+#[derive(Debug, Clone, Deserialize, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RawMeasured {
+    /// The file that `bench calibrate` wrote; relative to the scenario.
+    pub file: String,
+    /// System of the bench, such as "S3".
+    pub system: String,
+    /// Counterface it holds on; the bench's own without it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counterface: Option<String>,
 }
 
 /// A body of the stock by name, or given by numbers.

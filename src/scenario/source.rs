@@ -3,7 +3,7 @@
 use super::raw::RawScenario;
 use crate::base::error::{Place, nearest};
 use crate::base::{Error, Result};
-use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use toml::de::{DeTable, DeValue};
@@ -54,9 +54,19 @@ impl Source {
     /// # Errors
     /// Anything that is not a scenario, with file, line, column and hint.
     pub fn parse(&self) -> Result<RawScenario> {
-        let deserializer =
-            toml::Deserializer::parse(&self.text).map_err(|cause| self.explain(&cause))?;
-        RawScenario::deserialize(deserializer).map_err(|cause| self.explain(&cause))
+        self.parse_as("`thumbworn schema` lists every key; scenarios/ holds examples")
+    }
+
+    /// Parses the text as another kind of file of this program, in the same manner.
+    ///
+    /// * `help`: where every key is explained
+    ///
+    /// # Errors
+    /// Anything that is not such a file, with file, line, column and hint.
+    pub fn parse_as<T: DeserializeOwned>(&self, help: &str) -> Result<T> {
+        let explain = |cause: toml::de::Error| self.explain(&cause, help);
+        let deserializer = toml::Deserializer::parse(&self.text).map_err(explain)?;
+        T::deserialize(deserializer).map_err(explain)
     }
 
     /// The place of a dotted key such as `exposure[1].box_mm`; the nearest enclosing table if the
@@ -75,7 +85,7 @@ impl Source {
         place
     }
 
-    fn explain(&self, cause: &toml::de::Error) -> Error {
+    fn explain(&self, cause: &toml::de::Error, help: &str) -> Error {
         let message = cause.message().to_string();
         let unknown = quoted(&message, "unknown field `");
         let span = unknown
@@ -91,10 +101,8 @@ impl Source {
         let Some(unknown) = unknown else {
             let error = Error::input(plain(&message)).at(place);
             return match quoted(&message, "missing field `") {
-                Some(key) => error.hint(format!(
-                    "add a line `{key} = ...`; `thumbworn schema` lists every key with its meaning"
-                )),
-                None => error.hint("`thumbworn schema` lists every key; scenarios/ holds examples"),
+                Some(key) => error.hint(format!("add a line `{key} = ...`; {help}")),
+                None => error.hint(help),
             };
         };
         let known: Vec<&str> = message.split('`').skip(3).step_by(2).collect();

@@ -1,4 +1,4 @@
-//! One numeric key of a scenario set to another value: what a what-if asks for.
+//! A key of a scenario set to another value: what a what-if and a sweep ask for.
 
 use super::raw::{RawExposure, RawScenario};
 use crate::base::error::nearest;
@@ -22,12 +22,75 @@ pub fn vary(raw: &RawScenario, key: &str, value: f64, specimen: usize) -> Result
     }
     let mut document = Value::try_from(raw)
         .map_err(|cause| Error::refused(format!("cannot vary the scenario: {cause}")))?;
-    set(&mut document, key, value)?;
+    let place = find(&mut document, key, false)?;
+    match place {
+        Value::Float(old) => *old = value,
+        Value::Integer(old) => *old = value.round() as i64,
+        _ => {
+            return Err(Error::input(format!("{key} is not a number"))
+                .hint("vary a numeric key, such as topcoat.friction or exposure.NAME.stroke_mm"));
+        }
+    }
     document.try_into().map_err(|cause| {
         Error::input(format!(
             "{key} = {value} does not fit the scenario: {cause}"
         ))
     })
+}
+
+/// A copy of the scenario with `key` set to a value of any kind: a number, a name, a whole list of
+/// coats, the shares of holds.
+///
+/// * `key`: as in [`vary`]; `topcoat.friction` is set for every specimen; a key of the schema that
+///   was not written is added
+///
+/// # Errors
+/// A key the scenario cannot have, with the nearest that it can, or a value of another kind.
+pub fn assign(raw: &RawScenario, key: &str, value: &Value) -> Result<RawScenario> {
+    if key == TOPCOAT_FRICTION {
+        let number = value
+            .as_float()
+            .or_else(|| value.as_integer().map(|n| n as f64))
+            .ok_or_else(|| Error::input(format!("{key} is a number, not {value}")))?;
+        return Ok(
+            (0..raw.specimen.len()).fold(raw.clone(), |varied, specimen| {
+                topcoat_friction(&varied, number, specimen)
+            }),
+        );
+    }
+    let mut document = Value::try_from(raw)
+        .map_err(|cause| Error::refused(format!("cannot vary the scenario: {cause}")))?;
+    let place = find(&mut document, key, true)?;
+    *place = match (&*place, value) {
+        (Value::Float(_), Value::Integer(whole)) => Value::Float(*whole as f64),
+        (Value::Integer(_), Value::Float(number)) if number.fract() == 0.0 => {
+            Value::Integer(*number as i64)
+        }
+        _ => value.clone(),
+    };
+    document
+        .try_into()
+        .map_err(|cause| unfit(key, value, &cause))
+}
+
+/// Why a value does not fit, in words; a key that cannot be there names the nearest that can.
+fn unfit(key: &str, value: &Value, cause: &toml::de::Error) -> Error {
+    let message = cause.message();
+    if let Some((_, rest)) = message.split_once("unknown field `") {
+        let typed = rest.split('`').next().unwrap_or(rest);
+        let known: Vec<&str> = rest.split('`').skip(2).step_by(2).collect();
+        let error = Error::input(format!(
+            "the scenario has no key {key}: no \"{typed}\" there"
+        ));
+        return match nearest(typed, known.iter().copied()) {
+            Some(near) => error.hint(format!("did you mean \"{near}\"?")),
+            None => error.hint(format!("known here: {}", known.join(", "))),
+        };
+    }
+    Error::input(format!(
+        "{key} = {value} does not fit the scenario: {message}"
+    ))
+    .hint("`thumbworn schema` tells what kind of value each key takes")
 }
 
 fn topcoat_friction(raw: &RawScenario, value: f64, specimen: usize) -> RawScenario {
@@ -50,36 +113,40 @@ fn topcoat_friction(raw: &RawScenario, value: f64, specimen: usize) -> RawScenar
     varied
 }
 
-/// One step down a key: the part of the key that names it, and the value there.
-fn set(document: &mut Value, key: &str, value: f64) -> Result<()> {
+/// The place of a key.
+///
+/// * `may_add`: a last step that is not there is added to its table
+fn find<'v>(document: &'v mut Value, key: &str, may_add: bool) -> Result<&'v mut Value> {
     let mut here = document;
     let mut rest = key;
     while !rest.is_empty() {
         let steps = steps(here);
-        let Some((name, index)) = steps
+        let known = steps
             .iter()
             .filter(|(name, _)| starts_with_step(rest, name))
-            .max_by_key(|(name, _)| name.len())
-        else {
-            return Err(unknown(key, rest, &steps));
+            .max_by_key(|(name, _)| name.len());
+        let step = match known {
+            Some((name, step)) => {
+                rest = rest[name.len()..].trim_start_matches('.');
+                step.clone()
+            }
+            None if may_add && here.is_table() && !rest.contains(['.', '[']) => {
+                let added = std::mem::take(&mut rest).to_string();
+                if let Value::Table(table) = &mut *here {
+                    table.insert(added.clone(), Value::Boolean(false));
+                }
+                Step::Key(added)
+            }
+            None => return Err(unknown(key, rest, &steps)),
         };
-        rest = rest[name.len()..].trim_start_matches('.');
-        let next = match (here, index) {
-            (Value::Table(table), Step::Key(k)) => table.get_mut(k),
-            (Value::Array(items), Step::Index(i)) => items.get_mut(*i),
+        let next = match (here, step) {
+            (Value::Table(table), Step::Key(k)) => table.get_mut(&k),
+            (Value::Array(items), Step::Index(i)) => items.get_mut(i),
             _ => None,
         };
         here = next.ok_or_else(|| unknown(key, rest, &[]))?;
     }
-    match here {
-        Value::Float(old) => *old = value,
-        Value::Integer(old) => *old = value.round() as i64,
-        _ => {
-            return Err(Error::input(format!("{key} is not a number"))
-                .hint("vary a numeric key, such as topcoat.friction or exposure.NAME.stroke_mm"));
-        }
-    }
-    Ok(())
+    Ok(here)
 }
 
 #[derive(Debug, Clone)]
@@ -120,7 +187,7 @@ fn unknown(key: &str, rest: &str, steps: &[(String, Step)]) -> Error {
         .map(|(name, _)| name.as_str())
         .filter(|name| !name.starts_with('['))
         .collect();
-    let first = rest.split('.').next().unwrap_or(rest);
+    let first = rest.split(['.', '[']).next().unwrap_or(rest);
     let error = Error::input(format!(
         "the scenario has no key {key}: stuck at \"{rest}\""
     ));
@@ -181,5 +248,35 @@ mod tests {
             .expect_err("text")
             .to_string();
         assert!(shown.contains("not a number"), "{shown}");
+    }
+
+    #[test]
+    fn names_lists_and_keys_that_were_not_written_can_be_assigned() {
+        let raw = demo();
+        let coats = Value::from(vec!["acrylic paint, brush"]);
+        let varied = assign(&raw, "specimen.metal, satin.coats", &coats).expect("list");
+        assert_eq!(varied.specimen[0].coats, ["acrylic paint, brush"]);
+        assert_eq!(varied.specimen[1].coats.len(), 4);
+        let varied = assign(&raw, "specimen[1].body", &Value::from("tin pewter")).expect("name");
+        assert!(
+            matches!(&varied.specimen[1].body, crate::scenario::raw::RawBody::Named(n) if n == "tin pewter")
+        );
+        let varied = assign(&raw, "specimen[0].cure_days", &Value::from(3)).expect("added");
+        assert_eq!(varied.specimen[0].cure_days, Some(3.0));
+        let varied = assign(&raw, TOPCOAT_FRICTION, &Value::from(0.4)).expect("all");
+        assert!(
+            varied
+                .specimen
+                .iter()
+                .all(|s| s.friction["soft foam"] == 0.4)
+        );
+        let shown = assign(&raw, "specimen[0].cure_day", &Value::from(3))
+            .expect_err("typo")
+            .to_string();
+        assert!(shown.contains("did you mean \"cure_days\""), "{shown}");
+        let shown = assign(&raw, "specimn[0].coats", &coats)
+            .expect_err("typo")
+            .to_string();
+        assert!(shown.contains("did you mean \"specimen\""), "{shown}");
     }
 }

@@ -274,7 +274,8 @@ pub(super) fn channel_words(channel: Channel) -> &'static str {
 }
 
 /// A number with two or three digits for a sentence.
-pub(super) fn digits(value: f64) -> String {
+#[must_use]
+pub fn digits(value: f64) -> String {
     match value.abs() {
         v if !v.is_finite() || v == 0.0 => format!("{value}"),
         v if v >= 100.0 => {
@@ -282,7 +283,7 @@ pub(super) fn digits(value: f64) -> String {
             format!("{:.0}", (value / step).round() * step)
         }
         v if v >= 10.0 => format!("{value:.0}"),
-        v if v >= 1.0 => format!("{value:.1}"),
+        v if v >= 0.995 => format!("{value:.1}"),
         v if v >= 0.1 => format!("{value:.2}"),
         v if v >= 1e-4 => {
             let places = (1.0 - v.log10().floor()) as usize;

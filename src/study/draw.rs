@@ -120,7 +120,13 @@ impl StackDraw {
     pub(super) fn new(specimen: &Specimen, treatment: &Treatment, seed: u64, draw: u64) -> Self {
         let z = |names: &[&str]| normals::<1>(seed, names, draw)[0];
         let face = treatment.counterface.as_str();
-        let (common, on_face) = (z(&["rate level"]), z(&["rate on", face]));
+        let (common, on_face) = match &treatment.measured {
+            None => (z(&["rate level"]), z(&["rate on", face])),
+            Some(by) => (
+                z(&["bench", &by.bench]),
+                z(&["bench", &by.bench, &by.system]),
+            ),
+        };
         let [plough, burnish, rim] = normals::<3>(seed, &["ploughing"], draw);
         let declared = format!("{:?}", treatment.modifiers);
         let modifiers = z(&["modifiers", face, &declared]);

@@ -278,7 +278,8 @@ fn one_draw(
 }
 
 /// Weights of the replicates in one draw: uniform on the simplex, summing to 1.
-pub(super) fn bootstrap_weights(n: usize, seed: u64, names: &[&str], draw: u64) -> Vec<f64> {
+#[must_use]
+pub fn bootstrap_weights(n: usize, seed: u64, names: &[&str], draw: u64) -> Vec<f64> {
     let mut random = stream(seed, names, draw);
     let raw: Vec<f64> = (0..n).map(|_| Exp1.sample(&mut random)).collect();
     let total: f64 = raw.iter().sum();
@@ -376,6 +377,16 @@ impl Lives {
             .collect();
         list.sort_by(|a, b| b.share.total_cmp(&a.share));
         list
+    }
+
+    /// ln life of an area in each draw under one wear law; infinite where it never ends.
+    #[must_use]
+    pub fn log_lives_under(&self, law: Law, patches: &[usize]) -> Vec<f64> {
+        let column = Law::BOTH.iter().position(|l| *l == law).unwrap_or(0);
+        self.draws
+            .iter()
+            .map(|d| self.first_share(&d[column], patches).ln())
+            .collect()
     }
 
     /// ln life of an area in each draw (energy law): for ratios of two lives with shared priors.

@@ -1,6 +1,6 @@
 //! Match: the mix of bench exposures that imitates a declared service life.
 
-use super::area::{AreaSettings, areas};
+use super::area::{Area, AreaSettings, areas};
 use super::compare::digits;
 use super::nnls::nnls;
 use crate::base::{Error, Result};
@@ -196,8 +196,21 @@ fn told(
     result
 }
 
-/// Areas of one wear map, with the other's wear beside them.
-fn compared(figure: &Figure, from: &[f64], other: &[f64]) -> Vec<Reached> {
+/// Areas of what one season wears, most worn first: the outer film's lost depth is what they are
+/// found and ranked by.
+#[must_use]
+pub fn worn_areas(figure: &Figure, specimen: &Specimen, season: &[Wearing<'_>]) -> Vec<Area> {
+    let mut lost = vec![0.0; figure.patches.len()];
+    for wearing in season {
+        for (sum, volume) in lost.iter_mut().zip(lost_volume(specimen, wearing)) {
+            *sum += volume * wearing.amount;
+        }
+    }
+    areas_of(figure, &lost)
+}
+
+/// Areas of a map of volumes per patch.
+fn areas_of(figure: &Figure, from: &[f64]) -> Vec<Area> {
     let marks = from
         .iter()
         .enumerate()
@@ -214,6 +227,11 @@ fn compared(figure: &Figure, from: &[f64], other: &[f64]) -> Vec<Reached> {
     dose.add(&Imprint { marks }, 1.0);
     let map = DoseRate::from_replicates(Unit::Stroke, vec![dose], Vec::new());
     areas(figure, &map, &AreaSettings::default())
+}
+
+/// Areas of one wear map, with the other's wear beside them.
+fn compared(figure: &Figure, from: &[f64], other: &[f64]) -> Vec<Reached> {
+    areas_of(figure, from)
         .into_iter()
         .map(|area| {
             let depth = |v: &[f64]| area.patches.iter().map(|&p| v[p]).sum::<f64>() / area.surface;

@@ -24,7 +24,7 @@ pub(crate) mod fixture;
 
 pub use advise::{Advice, MEASUREMENTS, Measurement, advise};
 pub use area::{Area, AreaSettings, areas};
-pub use compare::{Comparison, Mover, Ratio, Side, compare};
+pub use compare::{Comparison, Mover, Ratio, Side, compare, digits};
 pub use coupon::{Coupon, calibrate};
 pub use draw::Part;
 pub use life::{

@@ -308,15 +308,20 @@ fn sentence(now: f64, greedy: &[Step], exact: Option<&ExactSet>) -> String {
             ),
         };
     };
-    let last = &greedy[greedy.len() - 1];
-    format!(
-        "Life to the first worn area is {} seasons at the medians; first do: {} ({} seasons); with all {} steps it is {}.",
+    let begin = format!(
+        "Life to the first worn area is {} seasons at the medians; first do: {} ({} seasons)",
         digits(now),
         first.measure,
         digits(first.seasons),
-        greedy.len(),
-        digits(last.seasons)
-    )
+    );
+    match greedy {
+        [.., last] if greedy.len() > 1 => format!(
+            "{begin}; with all {} steps it is {}.",
+            greedy.len(),
+            digits(last.seasons)
+        ),
+        _ => format!("{begin}; no other step adds to it."),
+    }
 }
 
 #[cfg(test)]

@@ -76,23 +76,23 @@ pub struct Answers {
 pub const RANKED_BY: Channel = Channel::Friction;
 
 impl Trial {
-    /// Answers everything the scenario asks.
+    /// Answers the what-ifs of the scenario.
     ///
     /// * `raw`, `source`: the scenario as typed, for what-ifs on its keys
     ///
     /// # Errors
     /// Whatever a part of a what-if refuses.
-    pub fn answers(
+    pub fn add_whatifs(
         &self,
+        answers: &mut Answers,
         (raw, source): (&RawScenario, &Source),
         (store, foreman): (&Store, &dyn Foreman),
-    ) -> Result<Answers> {
-        let mut answers = self.answers_without_whatifs(foreman)?;
+    ) -> Result<()> {
         for plan in &self.scenario.whatifs {
             let found = self.whatif(plan, (raw, source), (store, foreman))?;
             answers.whatifs.extend(found);
         }
-        Ok(answers)
+        Ok(())
     }
 
     /// Areas, lives and comparisons, from what is finished.

@@ -1,9 +1,10 @@
 //! How each kind of exposure is computed: settings of the scenario into settings of the engines.
 
-use super::part::{Outcome, Part};
+use super::part::{ENGINES, Footprint, Outcome, Part};
+use super::store::{Key, Store};
 use crate::base::note::Topic;
 use crate::base::{Error, Known, Note, Place, Result, Vec3, Watch};
-use crate::contact::pad::{Filling, Pad, SURVEY};
+use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
 use crate::contact::rigid::recording::Recording;
 use crate::contact::rigid::{BoxPath, EngineKind, Feel};
 use crate::contact::{Restitution, Solidity, Touch};
@@ -11,20 +12,24 @@ use crate::exposure::handle::Handle;
 use crate::exposure::ride::Ride;
 use crate::exposure::rub::{self, Rub, side};
 use crate::exposure::{Drop, Names, Precision, Tumble};
+use crate::figure::{Hull, pieces::Fit};
 use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
-use crate::law::grip::Hand;
 use crate::law::schedule;
 use crate::reference::{Against, table};
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
+use serde::{Deserialize, Serialize};
 use std::path::Path;
 use std::sync::Arc;
 
 /// Most replicates of hard contact: 400 x 20 s of tumbling, 400 x 16 drops.
 const MOST_REPLICATES: u64 = 400;
-/// Poses per face of a rub, and of a ride.
-const POSES: usize = 8;
-/// Grasps per hold.
-const GRASPS: usize = 12;
+/// Most poses per face of a rub.
+const MOST_POSES: u64 = 32;
+/// Most stretches of road, each in a pose of its own.
+const MOST_STRETCHES: u64 = 16;
+/// Most sets of [`crate::exposure::handle::SET`] grasps per hold: 40 grasps. A press costs some 8 ms,
+/// nearly all of it looking at the mesh and booking, and 48 sets made an evening of play 3.5 times as long.
+const MOST_SETS: u64 = 10;
 /// [m] slip of a finger per pick-up when none is given (prior 1 to 12 mm, grade D).
 const SLIP: f64 = 4e-3;
 /// [m] slide of the base when put down (prior, grade D).
@@ -40,10 +45,33 @@ const SLOT_TILT: f64 = 0.0524;
 /// [Pa] foams firmer than this at 40 % have closed cells.
 const CLOSED_ABOVE: f64 = 20e3;
 
+/// Convex pieces as they lie in the store.
+#[derive(Serialize, Deserialize)]
+struct KeptPieces {
+    /// [m]
+    corners: Vec<Vec<[f64; 3]>>,
+    fit: Fit,
+}
+
+impl KeptPieces {
+    fn note(&self) -> Note {
+        Note::new(
+            Topic::Limit,
+            format!(
+                "figures touch each other as {} convex pieces of {:.2} times the volume: such touches are placed to about {:.1} mm (99 % of the surface to {:.1} mm); touches of walls are exact",
+                self.corners.len(),
+                self.fit.volume_ratio,
+                self.fit.buried_most * 1e3,
+                self.fit.buried_99 * 1e3
+            ),
+        )
+    }
+}
+
 impl Part<'_> {
-    pub(super) fn compute(&self, watch: &dyn Watch) -> Result<Outcome> {
+    pub(super) fn compute(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let mut outcome = match &self.exposure.deed {
-            Deed::Tumble { .. } => self.tumble(watch),
+            Deed::Tumble { .. } => self.tumble(store, watch),
             Deed::Drop { .. } => self.drop(watch),
             Deed::Rub { .. } => self.rub(watch),
             Deed::Handle { .. } => self.handle(watch),
@@ -144,7 +172,31 @@ impl Part<'_> {
         }
     }
 
-    fn tumble(&self, watch: &dyn Watch) -> Result<Outcome> {
+    /// Corners of the convex pieces, from the store or computed and kept: every specimen and
+    /// exposure of the figure uses the same ones.
+    fn pieces(&self, store: &Store) -> Result<KeptPieces> {
+        let key = Key::of("pieces", &(ENGINES, self.figure.hash))?;
+        if let Some(kept) = store.get(&key) {
+            return Ok(kept);
+        }
+        let found = self.figure.pieces()?;
+        let corners = |h: &Hull| h.points.iter().map(|p| [p.x, p.y, p.z]).collect();
+        let kept = KeptPieces {
+            corners: found.hulls.iter().map(corners).collect(),
+            fit: found.fit,
+        };
+        store.put(&key, &kept)?;
+        Ok(kept)
+    }
+
+    fn up_to(&self, budget: u64) -> Precision {
+        Precision {
+            budget,
+            ..self.precision()
+        }
+    }
+
+    fn tumble(&self, store: &Store, watch: &dyn Watch) -> Result<Outcome> {
         let Deed::Tumble {
             size,
             round,
@@ -156,16 +208,14 @@ impl Part<'_> {
         else {
             return Err(wrong_kind());
         };
-        let pieces = match figures {
-            1 => Vec::new(),
-            _ => self
-                .figure
-                .pieces()?
-                .hulls
-                .into_iter()
-                .map(|h| h.points)
-                .collect(),
+        let kept = match figures {
+            1 => None,
+            _ => Some(self.pieces(store)?),
         };
+        let pieces = kept.iter().flat_map(|k| &k.corners);
+        let pieces: Vec<Vec<Vec3>> = pieces
+            .map(|corners| corners.iter().map(|p| Vec3::from(*p)).collect())
+            .collect();
         let (mut between, friction) = self.between(*restitution)?;
         if let (EngineChoice::Rapier, Restitution::Scaled { at_reference, .. }) =
             (engine, between.restitution)
@@ -196,11 +246,17 @@ impl Part<'_> {
                     friction.value, friction.low, friction.high, friction.source
                 ),
             ));
+            if let Some(kept) = &kept {
+                rate.notes.push(kept.note());
+            }
         }
         Ok(Outcome {
             rate,
             ledgers: tumbled.ledgers,
             footprints: Vec::new(),
+            catching: Vec::new(),
+            skew: None,
+            reason: String::new(),
         })
     }
 
@@ -229,6 +285,9 @@ impl Part<'_> {
             rate: dropped.rate,
             ledgers: dropped.ledgers,
             footprints: Vec::new(),
+            catching: Vec::new(),
+            skew: None,
+            reason: String::new(),
         })
     }
 
@@ -257,14 +316,18 @@ impl Part<'_> {
             pad_length: *pad_length,
             faces: faces.iter().filter_map(|f| side(word(*f))).collect(),
             tilt: *tilt,
-            poses: POSES,
+            precision: self.up_to(MOST_POSES),
             spacing: SURVEY,
         };
         let rubbed = rub.run(self.figure, &self.body, self.scenario.seed, watch)?;
+        let names = faces.iter().map(|f| format!("pad on the {}", word(*f)));
         Ok(Outcome {
             rate: rubbed.rate,
             ledgers: Vec::new(),
-            footprints: rubbed.pictures,
+            footprints: footprints(names, rubbed.pictures),
+            catching: rubbed.catching,
+            skew: rubbed.skew,
+            reason: rubbed.reason,
         })
     }
 
@@ -272,39 +335,39 @@ impl Part<'_> {
         let Deed::Handle {
             fingers,
             holds,
-            acceleration,
             slip,
-            floor,
-            margin,
+            ..
         } = &self.exposure.deed
         else {
             return Err(wrong_kind());
         };
-        let usual = Hand::default();
         let handle = Handle {
             name: self.exposure.name.clone(),
             friction: self.friction,
-            hand: Hand {
-                floor: floor.unwrap_or(usual.floor),
-                margin: margin.unwrap_or(usual.margin),
-                acceleration: acceleration.unwrap_or(usual.acceleration),
-            },
+            hand: self.exposure.hand(),
             fingers: *fingers,
             holds: *holds,
             slip: slip.unwrap_or(SLIP),
             twist: 0.0,
             table_friction: TABLE_FRICTION,
             table_slip: TABLE_SLIP,
-            grasps: GRASPS,
+            precision: self.up_to(MOST_SETS),
             spacing: SURVEY,
         };
         let handled = handle.run(self.figure, &self.body, self.scenario.seed, watch)?;
         let mut rate = handled.rate;
-        rate.notes.push(Note::new(Topic::Limit, handled.reason));
+        rate.notes
+            .push(Note::new(Topic::Limit, handled.reason.clone()));
+        let held = ["base", "body", "top"].iter().zip(holds);
+        let names = (held.filter(|(_, share)| **share > 0.0))
+            .map(|(zone, _)| format!("thumb, hold by the {zone}"));
         Ok(Outcome {
             rate,
             ledgers: Vec::new(),
-            footprints: handled.pictures,
+            footprints: footprints(names, handled.pictures),
+            catching: Vec::new(),
+            skew: None,
+            reason: handled.reason,
         })
     }
 
@@ -330,18 +393,30 @@ impl Part<'_> {
             speed: speed.unwrap_or(SPEED),
             insertions: insertions.unwrap_or(INSERTIONS),
             tilt: SLOT_TILT,
-            poses: POSES,
+            precision: self.up_to(MOST_STRETCHES),
             spacing: SURVEY,
         };
         let ridden = ride.run(self.figure, &self.body, self.scenario.seed, watch)?;
         let mut rate = ridden.rate;
-        rate.notes.push(Note::new(Topic::Limit, ridden.reason));
+        rate.notes
+            .push(Note::new(Topic::Limit, ridden.reason.clone()));
+        let loose = (*interference < 0.0).then_some("floor of the slot".to_string());
+        let walls = (1..).map(|k| format!("wall {k} of the slot"));
         Ok(Outcome {
             rate,
             ledgers: Vec::new(),
-            footprints: ridden.pictures,
+            footprints: footprints(loose.into_iter().chain(walls), ridden.pictures),
+            catching: ridden.catching,
+            skew: None,
+            reason: ridden.reason,
         })
     }
+}
+
+fn footprints(names: impl Iterator<Item = String>, pictures: Vec<Picture>) -> Vec<Footprint> {
+    (names.zip(pictures))
+        .map(|(what, picture)| Footprint { what, picture })
+        .collect()
 }
 
 fn wrong_kind() -> Error {

@@ -5,9 +5,10 @@ pub mod answer;
 pub mod carry;
 mod compute;
 pub mod part;
+mod season;
 pub mod store;
 
 pub use answer::{Answers, AreaAnswer, EndLife, PartAnswer};
 pub use carry::{Done, Foreman, Trial};
-pub use part::{Outcome, PartId};
+pub use part::{Footprint, Outcome, PartId};
 pub use store::{Key, Store};

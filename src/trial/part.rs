@@ -1,12 +1,17 @@
 //! One part: one exposure of one specimen, from settings to dose.
 
 use super::store::{Key, Store};
+use crate::base::Note;
+use crate::base::note::Topic;
 use crate::base::{Error, Result, Watch};
 use crate::contact::pad::Picture;
+use crate::contact::pad::skew::Shift;
 use crate::contact::rigid::Ledger;
 use crate::contact::{Body, Restitution};
 use crate::dose::DoseRate;
-use crate::figure::Figure;
+use crate::exposure::rub::SKEW_AT;
+use crate::figure::{Figure, PatchId};
+use crate::law::grip;
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
 use crate::scenario::plan::{Deed, ExposurePlan, Load, Motion, SpecimenPlan};
@@ -15,7 +20,7 @@ use crate::wear::Treatment;
 use serde::{Deserialize, Serialize};
 
 /// Raised by hand whenever an engine's numbers change, so that parts of an older engine are redone.
-pub const ENGINES: u32 = 3;
+pub const ENGINES: u32 = 5;
 
 /// Which part of a scenario.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,7 +39,23 @@ pub struct Outcome {
     /// Energy books, one per replicate; empty for pads.
     pub ledgers: Vec<Ledger>,
     /// Pressure footprints, one per face; empty for hard contact.
-    pub footprints: Vec<Picture>,
+    pub footprints: Vec<Footprint>,
+    /// Patches that may catch in the pad instead of sliding.
+    pub catching: Vec<PatchId>,
+    /// How much of a rub's work friction's pull would move, at friction
+    /// [`crate::exposure::rub::SKEW_AT`]: not in the dose.
+    pub skew: Option<Shift>,
+    /// Why a heavy and a light figure fare as they do; empty for hard contact.
+    pub reason: String,
+}
+
+/// A pressure footprint and which one it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Footprint {
+    /// What presses where: "pad on the front", "thumb, hold by the base".
+    pub what: String,
+    /// Pressure and depth.
+    pub picture: Picture,
 }
 
 /// A part ready to be computed.
@@ -69,6 +90,15 @@ impl<'a> Part<'a> {
         if let (Some(own), Some(outer)) = (exposure.friction, treatment.films.last_mut()) {
             outer.friction = crate::base::Known::exact(own, "the exposure in the scenario");
         }
+        if let Some((face, rate)) = &plan.measured
+            && *face == treatment.counterface
+        {
+            treatment.measured(&plan.specimen, rate);
+        }
+        if plan.undermining {
+            treatment.undermine(&plan.stock)?;
+        }
+        treatment.pressure = scenario.pressure;
         let friction = treatment
             .outer_friction()
             .map(|f| f.value)
@@ -77,6 +107,12 @@ impl<'a> Part<'a> {
             Some(mass) => Body::weighed(&figure.solid, mass),
             None => Body::homogeneous(&figure.solid, plan.specimen.body.density.value),
         };
+        if let Deed::Handle { .. } = exposure.deed
+            && grip::force(&exposure.hand(), body.mass, friction) > exposure.hand().floor
+        {
+            // Above the least force the hand makes up for a slippery coat: the work stays.
+            treatment.work_follows_friction = 0.0;
+        }
         Ok(Part {
             scenario,
             figure,
@@ -110,6 +146,7 @@ impl<'a> Part<'a> {
         if self.is_proportional_to_friction() {
             let mut outcome = self.at_friction(1.0).found_or_computed(store, watch)?;
             outcome.rate = outcome.rate.with_friction_work(self.friction);
+            outcome.rate.notes.extend(self.skew_note(outcome.skew));
             return Ok(outcome);
         }
         self.found_or_computed(store, watch)
@@ -132,6 +169,23 @@ impl<'a> Part<'a> {
         matches!(self.exposure.deed, Deed::Rub { .. })
     }
 
+    /// What the pull of friction would move, at this part's friction.
+    fn skew_note(&self, skew: Option<Shift>) -> Option<Note> {
+        let skew = skew?;
+        let share = |s: f64| 100.0 * s * self.friction / SKEW_AT;
+        Some(Note::new(
+            Topic::Limit,
+            format!(
+                "friction drags the pad's surface and shifts pressure fore and aft, which is not in \
+                 the numbers: at friction {:.2} about {:.1} % of this rub's work would lie on other \
+                 patches if all strokes went one way, about {:.1} % for strokes to and fro",
+                self.friction,
+                share(skew.one_way),
+                share(skew.to_and_fro)
+            ),
+        ))
+    }
+
     fn at_friction(&self, friction: f64) -> Part<'a> {
         Part {
             friction,
@@ -144,7 +198,7 @@ impl<'a> Part<'a> {
         if let Some(outcome) = store.get(&key) {
             return Ok(outcome);
         }
-        let outcome = self.compute(watch)?;
+        let outcome = self.compute(store, watch)?;
         // A part cut short by the time budget depends on the machine: it is shown, not kept.
         if !watch.enough() {
             store.put(&key, &outcome)?;
@@ -219,4 +273,42 @@ struct HardNumbers<'a> {
     body: [f64; 3],
     face: Option<[f64; 3]>,
     restitution: Option<Restitution>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Vec3;
+    use crate::figure::{Settings, shapes};
+    use crate::scenario::{Source, lift};
+
+    fn follows(half: f64) -> f64 {
+        let path = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/scenarios/evening_of_play.toml"
+        );
+        let source = Source::read(path.as_ref()).unwrap();
+        let scenario = lift(&source, &source.parse().unwrap()).unwrap();
+        let corner = Vec3::new(half, half, 2.0 * half);
+        let mesh = shapes::block(Vec3::new(-half, -half, 0.0), corner);
+        let settings = Settings {
+            height: Some(2.0 * half),
+            ..Settings::default()
+        };
+        let figure = Figure::from_mesh("block", &mesh, &settings).unwrap();
+        let id = PartId {
+            exposure: 0,
+            specimen: 0,
+        };
+        let part = Part::new(&scenario, &figure, id).unwrap();
+        part.treatment.work_follows_friction
+    }
+
+    /// A pewter block of 58 g is gripped above the least force: the hand makes up for a slippery
+    /// coat and the work does not follow friction. One of 1.6 g is not.
+    #[test]
+    fn a_friction_limited_grip_does_not_follow_friction() {
+        assert_eq!(follows(0.01), 0.0);
+        assert_eq!(follows(0.003), 1.0);
+    }
 }

@@ -10,6 +10,7 @@ use serde::de::DeserializeOwned;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 const MAGIC: &[u8; 8] = b"twpart1\n";
 const HASH_BYTES: usize = 32;
@@ -48,10 +49,13 @@ impl Key {
     }
 }
 
-/// The folder of finished parts of one results folder, held by one run at a time.
+/// The folder of finished parts of one results folder, held by one run at a time, or by any number
+/// of parts of one sweep.
 #[derive(Debug)]
 pub struct Store {
     folder: PathBuf,
+    /// [bytes] kept so far, and above how many all are forgotten; only where there is a limit.
+    room: Option<(AtomicU64, u64)>,
     /// Kept open: the lock lasts as long as the file handle.
     _lock: fs::File,
 }
@@ -62,6 +66,34 @@ impl Store {
     /// # Errors
     /// A folder that cannot be made or written, or one that another run is using.
     pub fn open(results: &Path) -> Result<Store> {
+        Store::held(results, fs::File::try_lock, None)
+    }
+
+    /// Opens a store that several processes use at the same time. Parts are found by what went into
+    /// them and written whole, so none can disturb another; with a limit it is a mere help: when
+    /// more than that is kept, all is forgotten and computed again as needed.
+    ///
+    /// * `limit`: [bytes]
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn shared(results: &Path, limit: u64) -> Result<Store> {
+        let mut store = Store::held(results, fs::File::try_lock_shared, Some(limit))?;
+        let kept = fs::read_dir(&store.folder)
+            .map_err(|cause| Error::system("list finished parts", &store.folder, &cause))?
+            .flatten()
+            .filter_map(|entry| entry.metadata().ok())
+            .map(|about| about.len())
+            .sum();
+        store.room = Some((AtomicU64::new(kept), limit));
+        Ok(store)
+    }
+
+    fn held(
+        results: &Path,
+        lock_it: fn(&fs::File) -> std::result::Result<(), fs::TryLockError>,
+        limit: Option<u64>,
+    ) -> Result<Store> {
         let folder = results.join("parts");
         fs::create_dir_all(&folder)
             .map_err(|cause| Error::system("make the results folder", results, &cause))?;
@@ -72,7 +104,7 @@ impl Store {
             .write(true)
             .open(&lock_path)
             .map_err(|cause| Error::system("write to the results folder", results, &cause))?;
-        match lock.try_lock() {
+        match lock_it(&lock) {
             Ok(()) => {}
             Err(fs::TryLockError::WouldBlock) => {
                 return Err(Error::refused("another run is using this results folder")
@@ -85,6 +117,7 @@ impl Store {
         }
         Ok(Store {
             folder,
+            room: limit.map(|limit| (AtomicU64::new(0), limit)),
             _lock: lock,
         })
     }
@@ -116,11 +149,20 @@ impl Store {
         let path = self.path(key);
         let failed = |cause: std::io::Error| Error::system("keep a finished part", &path, &cause);
         let packed = zstd::encode_all(plain.as_slice(), 3).map_err(failed)?;
+        if let Some((kept, limit)) = &self.room
+            && kept.fetch_add(packed.len() as u64, Ordering::Relaxed) > *limit
+        {
+            kept.store(packed.len() as u64, Ordering::Relaxed);
+            self.forget()?;
+        }
         let mut file = tempfile::NamedTempFile::new_in(&self.folder).map_err(failed)?;
         for piece in [MAGIC.as_slice(), blake3::hash(&packed).as_bytes(), &packed] {
             file.write_all(piece).map_err(failed)?;
         }
-        file.as_file().sync_all().map_err(failed)?;
+        // A mere help need not outlive a power cut; its hash tells a torn one.
+        if self.room.is_none() {
+            file.as_file().sync_all().map_err(failed)?;
+        }
         file.persist(&path).map_err(|e| failed(e.error))?;
         Ok(())
     }
@@ -135,8 +177,12 @@ impl Store {
         for entry in entries.flatten() {
             let path = entry.path();
             if path.extension().is_some_and(|e| e == "part") {
-                fs::remove_file(&path)
-                    .map_err(|cause| Error::system("remove a finished part", &path, &cause))?;
+                match fs::remove_file(&path) {
+                    // Another process forgets at the same time.
+                    Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => {}
+                    gone => gone
+                        .map_err(|cause| Error::system("remove a finished part", &path, &cause))?,
+                }
             }
         }
         Ok(())
@@ -183,5 +229,29 @@ mod tests {
         assert!(error.what().contains("another run"), "{error}");
         drop(first);
         Store::open(dir.path()).expect("free again");
+    }
+
+    #[test]
+    fn a_shared_store_serves_several_and_stays_within_its_limit() {
+        let dir = tempfile::tempdir().expect("temp dir");
+        let first = Store::shared(dir.path(), 2000).expect("opens");
+        let second = Store::shared(dir.path(), 2000).expect("opens beside it");
+        Store::open(dir.path()).expect_err("a run alone must wait");
+        let part: Vec<u64> = (0..40)
+            .map(|i: u64| i.wrapping_mul(0x9E37_79B9_7F4A_7C15))
+            .collect();
+        let keys: Vec<Key> = (0..30).map(|i| Key::of("dose", &i).expect("key")).collect();
+        for key in &keys {
+            first.put(key, &part).expect("kept");
+            assert_eq!(second.get::<Vec<u64>>(key).as_ref(), Some(&part));
+        }
+        let kept = keys
+            .iter()
+            .filter(|k| first.get::<Vec<u64>>(k).is_some())
+            .count();
+        assert!(
+            (1..20).contains(&kept),
+            "{kept} of 30 kept within the limit"
+        );
     }
 }

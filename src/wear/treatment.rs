@@ -1,10 +1,10 @@
 //! How the films of a specimen meet one counterface: rates and frictions, film by film.
 
 use super::regime::Regime;
-use super::specimen::Specimen;
+use super::specimen::{End, Specimen};
 use crate::base::note::Topic;
 use crate::base::{Known, Note, Result};
-use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock};
+use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock, SystemRate};
 use serde::{Deserialize, Serialize};
 
 /// One film on the counterface.
@@ -63,8 +63,19 @@ pub struct Treatment {
     pub undermining: Option<Known>,
     /// How the rate depends on pressure: off unless declared.
     pub pressure: PressureSensitivity,
+    /// The user's own bench, if it gave the rates.
+    pub measured: Option<MeasuredBy>,
     /// Priors used.
     pub notes: Vec<Note>,
+}
+
+/// Which bench gave the rates: what their uncertainty is drawn by.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MeasuredBy {
+    /// Hash of the bench.
+    pub bench: String,
+    /// System of the bench.
+    pub system: String,
 }
 
 impl Treatment {
@@ -98,6 +109,7 @@ impl Treatment {
             work_follows_friction: follows(&face),
             undermining: None,
             pressure: PressureSensitivity::default(),
+            measured: None,
             notes: notes(stock, &face),
         })
     }
@@ -119,6 +131,46 @@ impl Treatment {
     #[must_use]
     pub fn outer_friction(&self) -> Option<&Known> {
         self.films.last().map(|f| &f.friction)
+    }
+
+    /// Takes the wear rate of the whole stack from the user's bench. The films keep their ratios to
+    /// each other; one factor brings thickness over rate, summed over the films down to the end of
+    /// the paint, to what the bench saw. Declared modifiers are in the grades already.
+    pub fn measured(&mut self, specimen: &Specimen, bench: &SystemRate) {
+        let coats = specimen.coats_to(End::Colour).unwrap_or(0).max(1);
+        let stack = specimen.films.iter().zip(&self.films).rev().take(coats);
+        let (mut thickness, mut resistance) = (0.0, 0.0);
+        for (film, contact) in stack {
+            thickness += film.material.thickness.value;
+            resistance += film.material.thickness.value / contact.rate.rate;
+        }
+        let factor = bench.rate.value * resistance / thickness;
+        for contact in &mut self.films {
+            contact.rate.rate *= factor;
+            contact.rate.sigmas = [bench.shared_sigma, 0.0, bench.own_sigma];
+            contact.rate.modifier_sigma = 0.0;
+            contact.rate.grade = bench.rate.grade;
+            // doses of the bench were computed at this friction: the load law's constant belongs to it
+            if let Some(friction) = bench.friction {
+                contact.rate.reference_friction = friction;
+            }
+        }
+        self.measured = Some(MeasuredBy {
+            bench: bench.bench_hash.clone(),
+            system: bench.system_id.clone(),
+        });
+        self.notes.push(Note::new(
+            Topic::Overruled,
+            format!(
+                "{}: wear rate of the stack {:.2e} mm3/J (90 % {:.2e} to {:.2e}) from {}, system {}, instead of the stock's",
+                self.counterface,
+                bench.rate.value * 1e9,
+                bench.rate.low * 1e9,
+                bench.rate.high * 1e9,
+                bench.rate.source,
+                bench.system_id
+            ),
+        ));
     }
 
     /// Declares that film peels from the rim of bare spots (prior 3, 2 to 5).
@@ -156,6 +208,49 @@ fn notes(stock: &Stock, face: &Counterface) -> Vec<Note> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::base::Known;
+
+    /// By hand: films of thickness h with rates k in series last as long as one film of the whole
+    /// thickness with the bench's rate.
+    #[test]
+    fn a_measured_stack_lasts_as_the_bench_saw() {
+        let stock = Stock::load().unwrap();
+        let coats = [
+            "acrylic primer, aerosol",
+            "acrylic paint, brush",
+            "satin topcoat, aerosol",
+        ];
+        let s = Specimen::from_stock(&stock, "a", "tin pewter", &coats).unwrap();
+        let grease = Modifiers {
+            grease: true,
+            ..Modifiers::default()
+        };
+        let mut t = Treatment::new(&stock, &s, "greasy skin", grease).unwrap();
+        let before: Vec<f64> = t.films.iter().map(|f| f.rate.rate).collect();
+        let bench = SystemRate {
+            rate: Known::exact(7e-12, "bench"),
+            shared_sigma: 0.3,
+            own_sigma: 0.4,
+            bench_hash: "b".into(),
+            system_id: "S1".into(),
+            friction: Some(0.4),
+        };
+        t.measured(&s, &bench);
+        let stack = s.coats_to(End::Colour).unwrap();
+        assert_eq!(stack, 2, "paint and topcoat");
+        let life: f64 = (1..3)
+            .map(|f| s.films[f].material.thickness.value / t.films[f].rate.rate)
+            .sum();
+        let whole: f64 = (1..3).map(|f| s.films[f].material.thickness.value).sum();
+        assert!((life / (whole / 7e-12) - 1.0).abs() < 1e-12);
+        let factor = t.films[2].rate.rate / before[2];
+        assert!((t.films[0].rate.rate / before[0] / factor - 1.0).abs() < 1e-12);
+        assert_eq!(t.films[0].rate.sigmas, [0.3, 0.0, 0.4]);
+        assert_eq!(t.films[0].rate.modifier_sigma, 0.0);
+        assert_eq!(t.films[1].rate.grade, bench.rate.grade);
+        assert_eq!(t.films[1].rate.reference_friction, 0.4);
+        assert!(t.notes.last().unwrap().text.contains("system S1"));
+    }
 
     #[test]
     fn every_film_gets_its_own_rate_and_friction() {

@@ -3,7 +3,7 @@
     python -m venv venv && venv/bin/pip install -r tests/python/requirements.txt
     venv/bin/python tests/python/check_exports.py
 
-plyfile, trimesh, meshio and pygltflib must agree on counts, bounds, colours and raw values. The
+plyfile, trimesh, meshio, pygltflib and lib3mf must agree on counts, bounds, colours and raw values. The
 files come from `cargo run --example exports`; a folder that already holds them may be named.
 """
 
@@ -12,6 +12,7 @@ import tempfile
 import sys
 from pathlib import Path
 
+import lib3mf
 import meshio
 import numpy as np
 import pygltflib
@@ -56,6 +57,36 @@ def gltf_array(document, number):
     return np.frombuffer(raw, kinds[accessor.componentType]).reshape(accessor.count, widths[accessor.type])
 
 
+def read_3mf(path, xyz, rgb, faces):
+    by_trimesh = trimesh.load(path, force="mesh", process=False)
+    check("3MF in trimesh: triangles", len(by_trimesh.faces) == len(faces))
+    # The reader of the consortium that keeps the format; strict, so that a warning is a failure.
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.SetStrictModeActive(True)
+    reader.ReadFromFile(str(path))
+    check("3MF in lib3mf: no warning", reader.GetWarningCount() == 0)
+    check("3MF in lib3mf: millimetres", model.GetUnit() == lib3mf.ModelUnit.MilliMeter)
+    objects = model.GetMeshObjects()
+    objects.MoveNext()
+    mesh = objects.GetCurrentMeshObject()
+    check("3MF in lib3mf: closed and outward", mesh.IsManifoldAndOriented())
+    at = np.array([list(v.Coordinates) for v in mesh.GetVertices()], np.float32)
+    check("3MF in lib3mf: corners", np.array_equal(at, xyz))
+    corners = np.array([list(t.Indices) for t in mesh.GetTriangleIndices()])
+    check("3MF in lib3mf: triangles", np.array_equal(corners, faces))
+    groups = model.GetColorGroups()
+    groups.MoveNext()
+    group = groups.GetCurrentColorGroup()
+    colour = {}
+    for number in group.GetAllPropertyIDs():
+        c = group.GetColor(number)
+        colour[number] = (c.Red, c.Green, c.Blue)
+    properties = mesh.GetAllTriangleProperties()
+    seen = np.array([[colour[i] for i in p.PropertyIDs] for p in properties])
+    check("3MF in lib3mf: a colour for each corner of each triangle", np.array_equal(seen, rgb[faces]))
+
+
 def main(folder):
     xyz, rgb, faces = read_ply(folder / "porter.ply")
     mesh = trimesh.Trimesh(xyz, faces, process=False)
@@ -89,7 +120,9 @@ def main(folder):
     check("VTU in meshio: triangles", np.array_equal(grid.cells_dict["triangle"], faces))
     check("VTU in meshio: point data", np.array_equal(grid.point_data["height_mm"], xyz[:, 2]))
     check("VTU in meshio: colours", np.array_equal(grid.point_data["colour_srgb"], rgb))
-    print(f"{CHECKS} passed")
+
+    read_3mf(folder / "porter.3mf", xyz, rgb, faces)
+    print(f"{CHECKS} passed, 0 failed")
 
 
 if len(sys.argv) > 1 and Path(sys.argv[1]).is_dir():

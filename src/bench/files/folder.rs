@@ -37,6 +37,8 @@ pub struct Grade {
     pub kind: char,
     /// Code under which it was graded.
     pub code: String,
+    /// Made up by `bench rehearse`, not seen on a figure.
+    pub rehearsed: bool,
 }
 
 /// Everything that was planned, and the grades recorded so far.
@@ -142,6 +144,7 @@ impl Bench {
             grade: row.grade,
             kind: kind(&row.kind)?,
             code,
+            rehearsed: row.note.contains(crate::bench::rehearse::MARK),
         })
     }
 

@@ -20,6 +20,12 @@ pub struct BenchFile {
     pub inspections: Vec<f64>,
     /// `handle`, `rub` and so on.
     pub exposure_kind: String,
+    /// What rubs the figures, a name of the stock such as `greasy skin`; empty if nobody said.
+    #[serde(default)]
+    pub counterface: String,
+    /// Friction the areas' doses were computed with.
+    #[serde(default)]
+    pub friction: Option<f64>,
     /// What one unit is, in the plural, such as `pick-ups`.
     pub exposure_unit: String,
     /// Who grades.

@@ -5,6 +5,7 @@ use super::settle::Settled;
 use crate::base::Vec3;
 use crate::dose::{Amounts, Imprint, Mark};
 use crate::figure::{Figure, PatchId, Shape};
+use std::sync::OnceLock;
 
 /// [m] side of the window over which pressure is averaged before it is reported: about one foam
 /// cell, below which the pressure of a continuum has no meaning. A grid's own peak under an edge
@@ -28,6 +29,15 @@ pub struct Press {
     pub settled: Settled,
     /// [Pa] pressure averaged over [`MEAN_OVER`], per cell.
     pub mean_pressure: Vec<f64>,
+    /// Where each touched cell's force goes; made when it is first asked for.
+    footing: OnceLock<Vec<Foot>>,
+}
+
+/// A touched cell and the patches under it with their shares of its force, which sum to 1.
+#[derive(Debug, Clone)]
+struct Foot {
+    cell: usize,
+    shares: Vec<(PatchId, f64)>,
 }
 
 /// How the pad moves over the surface it presses.
@@ -62,6 +72,7 @@ impl Press {
             relief,
             settled,
             mean_pressure,
+            footing: OnceLock::new(),
         }
     }
 
@@ -89,19 +100,16 @@ impl Press {
         let mut amounts = vec![Amounts::default(); figure.patches.len()];
         let area = self.relief.grid.cell_area();
         let total = self.force().max(f64::MIN_POSITIVE);
-        for (cell, p) in self.settled.pressed.pressure.iter().enumerate() {
-            if *p <= 0.0 {
-                continue;
-            }
-            let Slide { friction, slip } = slide(cell);
-            let force = p * area;
-            for (patch, share) in self.shares(figure, cell) {
+        for foot in self.footing(figure) {
+            let Slide { friction, slip } = slide(foot.cell);
+            let force = self.settled.pressed.pressure[foot.cell] * area;
+            for (patch, share) in &foot.shares {
                 let mark = &mut amounts[patch.index()];
                 mark.friction += friction * force * slip * share;
                 mark.slip += slip * share * force / total;
                 mark.touches += share * force / total;
-                if share >= PEAK_SHARE {
-                    mark.peak = mark.peak.max(self.mean_pressure[cell]);
+                if *share >= PEAK_SHARE {
+                    mark.peak = mark.peak.max(self.mean_pressure[foot.cell]);
                 }
             }
         }
@@ -130,7 +138,20 @@ impl Press {
         forces
     }
 
-    /// Patches under a cell with their shares of its force, which sum to 1.
+    /// Every touched cell, in order.
+    ///
+    /// * `figure`: the one that was pressed, always the same
+    fn footing(&self, figure: &Figure) -> &[Foot] {
+        self.footing.get_or_init(|| {
+            let touched = (self.settled.pressed.pressure.iter().enumerate()).filter(|c| *c.1 > 0.0);
+            let foot = |(cell, _)| Foot {
+                cell,
+                shares: self.shares(figure, cell),
+            };
+            touched.map(foot).collect()
+        })
+    }
+
     fn shares(&self, figure: &Figure, cell: usize) -> Vec<(PatchId, f64)> {
         let back = self.pose.turn.inverse();
         let [sx, sy] = self.relief.slope(cell);
@@ -165,14 +186,9 @@ impl Press {
     #[must_use]
     pub fn catches(&self, figure: &Figure, tearing: f64) -> Vec<Catch> {
         let mut found: Vec<Catch> = Vec::new();
-        for (cell, p) in self.settled.pressed.pressure.iter().enumerate() {
-            if *p <= 0.0 {
-                continue;
-            }
-            let (depth, pressure) = (self.sunk(cell), self.mean_pressure[cell]);
-            let Some((patch, _)) =
-                (self.shares(figure, cell).into_iter()).max_by(|a, b| a.1.total_cmp(&b.1))
-            else {
+        for foot in self.footing(figure) {
+            let (depth, pressure) = (self.sunk(foot.cell), self.mean_pressure[foot.cell]);
+            let Some(&(patch, _)) = foot.shares.iter().max_by(|a, b| a.1.total_cmp(&b.1)) else {
                 continue;
             };
             let shape = &figure.patches[patch.index()];

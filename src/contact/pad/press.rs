@@ -7,10 +7,12 @@
 //! Every accepted step lowers J. Without that guard the same iteration returns garbage without a
 //! word in two of the cases of the tests. The projection follows the idea of Polonsky and Keer
 //! 1999, Wear 231:206; the step and the guard are our own.
+//!
+//! What was tried for speed is in [`super`].
 
 use super::foundation::Filling;
-use super::foundation::{Foundation, ascend, descend};
-use super::plane::{Scratch, Wave};
+use super::foundation::{Foundation, Level, ascend, descend};
+use super::plane::{Real, Scratch, Wave};
 use crate::base::{Error, Result};
 use crate::law::foam::Foam;
 
@@ -21,8 +23,8 @@ const OVERLAP: f64 = 2e-3;
 const MOST_ITERATIONS: usize = 400;
 /// Share of a step below which no more is tried.
 const SHORTEST: f64 = 1e-4;
-/// Rise of the energy, relative, that is taken for rounding.
-const ROUNDING: f64 = 1e-9;
+/// Rise of the energy, relative, that is taken for the rounding of single precision.
+const ROUNDING: f64 = 1e-6;
 
 /// A solved pressure.
 #[derive(Debug, Clone)]
@@ -42,18 +44,21 @@ pub struct Pressed {
 }
 
 struct LevelField {
-    stress: Vec<f64>,
-    strain: Vec<f64>,
-    slope: Vec<f64>,
-    direction: Vec<f64>,
+    stress: Vec<Real>,
+    strain: Vec<Real>,
+    slope: Vec<Real>,
+    direction: Vec<Real>,
     waves: Vec<Wave>,
 }
 
 /// A solver's memory: reuse it from solve to solve on one thread.
 pub struct Workspace {
     scratch: Scratch,
-    dense: Vec<f64>,
+    dense: Vec<Real>,
+    /// Of the pressure.
     spectrum: Vec<Wave>,
+    /// Of whatever was transformed last: the direction while a step is looked for.
+    other: Vec<Wave>,
     sum: Vec<Wave>,
     levels: Vec<LevelField>,
     transforms: f64,
@@ -79,6 +84,7 @@ impl Workspace {
             scratch: Scratch::default(),
             dense: vec![0.0; foundation.plane.cells()],
             spectrum: vec![Wave::default(); foundation.plane.len()],
+            other: vec![Wave::default(); foundation.plane.len()],
             sum: vec![Wave::default(); foundation.plane.len()],
             levels: levels.collect(),
             transforms: 0.0,
@@ -109,10 +115,13 @@ impl Foundation {
             _ => self.stress_of(g),
         };
         let pressure: Vec<f64> = cells.iter().zip(&gap).map(|(&c, &g)| guess(c, g)).collect();
+        let mut rows = vec![false; self.rows];
+        cells.iter().for_each(|c| rows[c / self.columns] = true);
         let mut solver = Solver {
             base: self,
             work: workspace,
             cells: &cells,
+            rows: &rows,
             gap: &gap,
         };
         solver.work.transforms = 0.0;
@@ -140,6 +149,8 @@ struct Solver<'a> {
     base: &'a Foundation,
     work: &'a mut Workspace,
     cells: &'a [usize],
+    /// Rows with a cell.
+    rows: &'a [bool],
     gap: &'a [f64],
 }
 
@@ -174,17 +185,20 @@ impl Solver<'_> {
             let contact = p.iter().filter(|p| **p > 0.0).count();
             memory.fresh = grow_count as f64 > 0.002 * contact as f64;
             memory.old = r;
-            match self.lower(&p, energy, &|share, i| {
-                (p[i] - share * step * memory.direction[i]).max(0.0)
-                    + share * step.min(1.0) * grown[i]
-            }) {
+            let way = Way {
+                step,
+                direction: &memory.direction,
+                grown: (grow_count > 0).then_some(&grown),
+                known: slope > 0.0,
+            };
+            match self.lower(&p, energy, &way) {
                 Some((trial, lower, share)) => {
                     memory.fresh |= share < 1.0;
                     (p, energy, stalled) = (trial, lower, false);
                 }
                 // Once more, straight down; then there is no lower place to be found.
                 None if !stalled => {
-                    self.energy(&p);
+                    energy = self.energy(&p);
                     (memory.fresh, stalled) = (true, true);
                 }
                 None => break,
@@ -198,16 +212,24 @@ impl Solver<'_> {
 
     /// The longest of ever shorter steps that does not raise the energy beyond rounding, with its
     /// energy and share; the levels then hold its state. `None` when there is none.
-    fn lower(
-        &mut self,
-        p: &[f64],
-        energy: f64,
-        at: &dyn Fn(f64, usize) -> f64,
-    ) -> Option<(Vec<f64>, f64, f64)> {
+    fn lower(&mut self, p: &[f64], energy: f64, way: &Way) -> Option<(Vec<f64>, f64, f64)> {
         let mut share = 1.0;
+        // How far along the direction the spectrum and the levels stand; unknown once they had to
+        // be made anew.
+        let mut stands = way.known.then_some(0.0);
         while share > SHORTEST {
-            let trial: Vec<f64> = (0..p.len()).map(|i| at(share, i)).collect();
-            let lower = self.energy(&trial);
+            let (trial, straight) = way.at(p, share);
+            let along = share * way.step;
+            let lower = match stands {
+                Some(at) if straight => {
+                    stands = Some(along);
+                    self.slide(along - at, &trial)
+                }
+                _ => {
+                    stands = None;
+                    self.energy(&trial)
+                }
+            };
             if lower <= energy + ROUNDING * energy.abs() {
                 return Some((trial, lower, share));
             }
@@ -243,7 +265,7 @@ impl Solver<'_> {
                 let mut m = self.base.mean_kernel;
                 for (level, field) in self.base.levels.iter().zip(&self.work.levels) {
                     let t = level.times;
-                    let slope = field.slope[(j / t) * (columns / t) + i / t];
+                    let slope = f64::from(field.slope[(j / t) * (columns / t) + i / t]);
                     m += level.height * level.mean_square * slope.max(0.0);
                 }
                 m
@@ -270,16 +292,20 @@ impl Solver<'_> {
             .collect();
         self.transform(&masked);
         let work = &mut *self.work;
-        for ((s, x), k) in work.sum.iter_mut().zip(&work.spectrum).zip(&base.inverse) {
+        for ((s, x), k) in work.sum.iter_mut().zip(&work.other).zip(&base.inverse) {
             *s = x * k;
         }
-        base.plane
-            .back(&mut work.sum, &mut work.dense, &mut work.scratch);
+        (base.plane).back_to(
+            |row| self.rows[row],
+            &mut work.sum,
+            &mut work.dense,
+            &mut work.scratch,
+        );
         work.transforms += 1.0;
         (0..r.len())
             .map(|i| {
                 if p[i] > 0.0 {
-                    work.dense[self.cells[i]] / diagonal[i].sqrt()
+                    f64::from(work.dense[self.cells[i]]) / diagonal[i].sqrt()
                 } else {
                     r[i] / diagonal[i]
                 }
@@ -291,110 +317,123 @@ impl Solver<'_> {
     fn energy(&mut self, p: &[f64]) -> f64 {
         self.transform(p);
         let base = self.base;
-        let n = base.plane.cells() as f64;
-        let mut total = 0.5 * self.elastic();
-        let foam = base.foam();
+        let work = &mut *self.work;
+        std::mem::swap(&mut work.spectrum, &mut work.other);
+        for (level, field) in base.levels.iter().zip(&mut work.levels) {
+            arriving(base, &work.spectrum, level, &mut field.waves);
+            (level.plane).back(&mut field.waves, &mut field.stress, &mut work.scratch);
+            work.transforms += level.plane.cells() as f64 / base.plane.cells() as f64;
+        }
+        self.collapse(p)
+    }
+
+    /// The same at `p` when only a path `by` along the direction of the last [`Self::curvature`]
+    /// has been added: everything but the collapse is linear, so no transform is needed.
+    fn slide(&mut self, by: f64, p: &[f64]) -> f64 {
+        let by = by as Real;
+        let work = &mut *self.work;
+        for (s, d) in work.spectrum.iter_mut().zip(&work.other) {
+            *s -= d * by;
+        }
+        for field in &mut work.levels {
+            for (s, d) in field.stress.iter_mut().zip(&field.direction) {
+                *s -= d * by;
+            }
+        }
+        self.collapse(p)
+    }
+
+    /// J at `p`, strain and tangent of every level, from its spectrum and stresses.
+    fn collapse(&mut self, p: &[f64]) -> f64 {
+        let base = self.base;
+        let mut total = 0.5 * self.elastic(&self.work.spectrum);
         for (level, field) in base.levels.iter().zip(&mut self.work.levels) {
-            let Some(foam) = foam else { break };
-            descend(
-                &base.plane,
-                &self.work.spectrum,
-                level,
-                1.0 / n,
-                &mut field.waves,
-            );
-            (level.plane).back(&mut field.waves, &mut field.stress, &mut self.work.scratch);
+            let Some(foam) = base.foam() else { break };
             let mut sum = 0.0;
-            for ((s, e), t) in field
-                .stress
-                .iter()
-                .zip(&mut field.strain)
-                .zip(&mut field.slope)
-            {
-                let x = foam.excess(*s);
-                *e = x.strain;
-                *t = x.slope;
+            let fields = (field.stress.iter()).zip(field.strain.iter_mut().zip(&mut field.slope));
+            for (s, (e, t)) in fields {
+                let x = foam.excess(f64::from(*s));
+                *e = x.strain as Real;
+                *t = x.slope as Real;
                 sum += x.energy;
             }
             total += level.height * sum * (level.times * level.times) as f64;
-            self.work.transforms += level.plane.cells() as f64 / n;
         }
         total - p.iter().zip(self.gap).map(|(p, g)| p * g).sum::<f64>()
     }
 
-    /// w at the cells, after [`Self::energy`].
+    /// w at the cells, after [`Self::energy`] or [`Self::slide`].
     fn sinking(&mut self) -> Vec<f64> {
         let base = self.base;
         let n = base.plane.cells() as f64;
         let work = &mut *self.work;
+        let share = (1.0 / n) as Real;
         for ((s, p), k) in work.sum.iter_mut().zip(&work.spectrum).zip(&base.kernel) {
-            *s = p * (k / n);
+            *s = p * (k * share);
         }
         for (level, field) in base.levels.iter().zip(&mut work.levels) {
             (level.plane).forward(&field.strain, &mut field.waves, &mut work.scratch);
             let scale = level.height / level.plane.cells() as f64;
-            ascend(&base.plane, &field.waves, level, scale, &mut work.sum);
+            ascend(
+                &base.plane,
+                &field.waves,
+                level,
+                scale as Real,
+                &mut work.sum,
+            );
             work.transforms += level.plane.cells() as f64 / n;
         }
-        base.plane
-            .back(&mut work.sum, &mut work.dense, &mut work.scratch);
+        (base.plane).back_to(
+            |row| self.rows[row],
+            &mut work.sum,
+            &mut work.dense,
+            &mut work.scratch,
+        );
         work.transforms += 1.0;
-        self.cells.iter().map(|&c| work.dense[c]).collect()
+        (self.cells.iter())
+            .map(|&c| f64::from(work.dense[c]))
+            .collect()
     }
 
-    /// <d, H d> with the tangents of the last [`Self::energy`]; the spectrum is used up.
+    /// <d, H d> with the tangents of now; `other` and the levels then hold the direction.
     fn curvature(&mut self, d: &[f64]) -> f64 {
         self.transform(d);
         let base = self.base;
-        let n = base.plane.cells() as f64;
-        let mut total = self.elastic();
-        for (level, field) in base.levels.iter().zip(&mut self.work.levels) {
-            descend(
-                &base.plane,
-                &self.work.spectrum,
-                level,
-                1.0 / n,
-                &mut field.waves,
-            );
-            (level.plane).back(
-                &mut field.waves,
-                &mut field.direction,
-                &mut self.work.scratch,
-            );
-            let terms = field
-                .direction
-                .iter()
-                .zip(&field.slope)
-                .map(|(d, t)| d * d * t);
+        let mut total = self.elastic(&self.work.other);
+        let work = &mut *self.work;
+        for (level, field) in base.levels.iter().zip(&mut work.levels) {
+            arriving(base, &work.other, level, &mut field.waves);
+            (level.plane).back(&mut field.waves, &mut field.direction, &mut work.scratch);
+            let terms = (field.direction.iter().zip(&field.slope))
+                .map(|(d, t)| f64::from(d * t) * f64::from(*d));
             total += level.height * terms.sum::<f64>() * (level.times * level.times) as f64;
-            self.work.transforms += level.plane.cells() as f64 / n;
+            work.transforms += level.plane.cells() as f64 / base.plane.cells() as f64;
         }
         total
     }
 
+    /// Into `other`.
     fn transform(&mut self, values: &[f64]) {
-        self.work.dense.fill(0.0);
-        for (&c, v) in self.cells.iter().zip(values) {
-            self.work.dense[c] = *v;
-        }
         let work = &mut *self.work;
-        self.base
-            .plane
-            .forward(&work.dense, &mut work.spectrum, &mut work.scratch);
+        work.dense.fill(0.0);
+        for (&c, v) in self.cells.iter().zip(values) {
+            work.dense[c] = *v as Real;
+        }
+        let plane = &self.base.plane;
+        plane.forward(&work.dense, &mut work.other, &mut work.scratch);
         work.transforms += 1.0;
     }
 
-    /// <x, K x> of the spectrum's field, by Parseval.
-    fn elastic(&self) -> f64 {
+    /// <x, K x> of a spectrum's field, by Parseval.
+    fn elastic(&self, spectrum: &[Wave]) -> f64 {
         let plane = &self.base.plane;
         let rows = self.base.rows;
         let mut total = 0.0;
         for kx in 0..plane.waves() {
             let range = kx * rows..(kx + 1) * rows;
-            let terms = self.work.spectrum[range.clone()]
-                .iter()
-                .zip(&self.base.kernel[range]);
-            total += plane.times(kx) * terms.map(|(x, k)| x.norm_sqr() * k).sum::<f64>();
+            let terms = spectrum[range.clone()].iter().zip(&self.base.kernel[range]);
+            let sum: f64 = terms.map(|(x, k)| f64::from(x.norm_sqr() * k)).sum();
+            total += plane.times(kx) * sum;
         }
         total / plane.cells() as f64
     }
@@ -416,13 +455,49 @@ impl Solver<'_> {
 
     fn largest_strain(&self) -> f64 {
         let most = |values: &[f64]| values.iter().copied().fold(0.0, f64::max);
+        let stress = |values: &[Real]| f64::from(values.iter().copied().fold(0.0, Real::max));
         match self.base.foam() {
             Some(foam) => (self.work.levels.iter())
-                .map(|l| foam.strain(most(&l.stress)))
+                .map(|l| foam.strain(stress(&l.stress)))
                 .fold(0.0, f64::max),
             None => most(self.gap) / self.base.pad.thickness,
         }
     }
+}
+
+/// Where a step leads.
+struct Way<'a> {
+    step: f64,
+    direction: &'a [f64],
+    grown: Option<&'a Vec<f64>>,
+    /// The direction has been transformed.
+    known: bool,
+}
+
+impl Way<'_> {
+    /// The pressure after a share of the step, and whether it is the straight one: nothing was cut
+    /// off at zero and nothing grew.
+    fn at(&self, p: &[f64], share: f64) -> (Vec<f64>, bool) {
+        let along = share * self.step;
+        let mut straight = self.grown.is_none();
+        let trial = (p.iter().zip(self.direction).enumerate())
+            .map(|(i, (p, d))| {
+                let moved = p - along * d;
+                straight &= moved >= 0.0;
+                moved.max(0.0)
+                    + self
+                        .grown
+                        .map_or(0.0, |g| share * self.step.min(1.0) * g[i])
+            })
+            .collect();
+        (trial, straight)
+    }
+}
+
+/// The waves of the stress that arrives in a level.
+fn arriving(base: &Foundation, spectrum: &[Wave], level: &Level, waves: &mut [Wave]) {
+    let scale = (1.0 / base.plane.cells() as f64) as Real;
+    descend(&base.plane, spectrum, level, scale, waves);
 }
 
 /// What conjugate gradients remember from step to step.

@@ -5,6 +5,7 @@ use super::finger::Dome;
 use super::foundation::Pad;
 use super::grid::Grid;
 use super::imprint::Press;
+use super::profile::Profile;
 use super::relief::{self, Pose, Relief};
 use super::settle::{Push, Pyramid};
 use crate::base::{Error, Result, Vec3};
@@ -47,8 +48,12 @@ pub struct Presser<'a> {
     figure: &'a Figure,
     pad: &'a Pad,
     spacing: f64,
-    ready: Mutex<BTreeMap<(usize, usize), Arc<Pyramid>>>,
+    profile: Profile,
+    /// By columns, rows and whether it is the coarse look.
+    ready: Mutex<BTreeMap<Sides, Arc<Pyramid>>>,
 }
+
+type Sides = (usize, usize, bool);
 
 impl<'a> Presser<'a> {
     /// * `spacing`: \[m\] of the finest grid: [`FINE`] for results, [`SURVEY`] for surveys
@@ -58,6 +63,7 @@ impl<'a> Presser<'a> {
             figure,
             pad,
             spacing,
+            profile: Profile::new(pad),
             ready: Mutex::default(),
         }
     }
@@ -82,11 +88,9 @@ impl<'a> Presser<'a> {
     /// # Errors
     /// As [`Self::press`].
     pub fn press_in(&self, pose: &Pose, push: Push, outline: &Outline) -> Result<Press> {
-        let mut triangles = relief::turned(&self.figure.mesh, pose);
-        let highest = relief::top(&triangles);
-        if let Some(window) = &outline.window {
-            triangles.retain(|t| window.meets(t));
-        }
+        let (triangles, highest) = relief::turned_in(&self.figure.mesh, pose, |t| {
+            outline.window.is_none_or(|w| w.meets(t))
+        });
         if triangles.is_empty() {
             return Err(Error::input("there is no surface under the pad"));
         }
@@ -107,11 +111,15 @@ impl<'a> Presser<'a> {
         for _ in 0..MOST_REPEATS {
             reach = reach.min(deepest);
             let (relief, pyramid) = self.at_reach(&triangles, self.spacing, reach, outline);
-            let settled = pyramid.settle(&relief, push)?;
-            if settled.indentation <= reach || reach >= deepest {
-                return Ok(Press::new(*pose, relief, settled));
+            match pyramid.settle(&relief, push) {
+                Ok(settled) if settled.indentation <= reach || reach >= deepest => {
+                    return Ok(Press::new(*pose, relief, settled));
+                }
+                Ok(settled) => reach = RESERVE * settled.indentation + LEAST_RESERVE,
+                Err(error) if reach >= deepest => return Err(error),
+                // What is in reach cannot bear the force: there is more below.
+                Err(_) => reach = 2.0 * reach + LEAST_RESERVE,
             }
-            reach = RESERVE * settled.indentation + LEAST_RESERVE;
         }
         Err(Error::refused("the pad kept sinking beyond the grid"))
     }
@@ -133,22 +141,20 @@ impl<'a> Presser<'a> {
         let grid = Grid::covering(low, high, GAP * self.pad.thickness, spacing);
         let mut relief = Relief::new(triangles, &grid, reach);
         relief.cut(outline);
-        let make = || Arc::new(Pyramid::new(self.pad, grid.columns, grid.rows, spacing));
-        if spacing != self.spacing {
-            return (relief, make());
-        }
         // A pyramid depends on the sides alone: which thread makes it does not matter.
-        let key = (grid.columns, grid.rows);
+        let key = (grid.columns, grid.rows, spacing != self.spacing);
         let held = self.lock().get(&key).cloned();
         let pyramid = held.unwrap_or_else(|| {
-            let made = make();
+            let (columns, rows) = (grid.columns, grid.rows);
+            let made = Pyramid::with(&self.profile, self.pad, columns, rows, spacing);
+            let made = Arc::new(made);
             self.lock().insert(key, made.clone());
             made
         });
         (relief, pyramid)
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<(usize, usize), Arc<Pyramid>>> {
+    fn lock(&self) -> std::sync::MutexGuard<'_, BTreeMap<Sides, Arc<Pyramid>>> {
         self.ready.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }

@@ -182,10 +182,25 @@ impl Relief {
 /// Corners of the mesh in the pad's frame.
 #[must_use]
 pub fn turned(mesh: &Mesh, pose: &Pose) -> Vec<[Vec3; 3]> {
-    let vertices: Vec<Vec3> = mesh.vertices.iter().map(|v| pose.turn * v).collect();
-    (mesh.triangles.iter())
+    turned_in(mesh, pose, |_| true).0
+}
+
+/// Those of the triangles that are wanted, and the height \[m\] of the highest corner of all.
+#[must_use]
+pub fn turned_in(
+    mesh: &Mesh,
+    pose: &Pose,
+    wanted: impl Fn(&[Vec3; 3]) -> bool,
+) -> (Vec<[Vec3; 3]>, f64) {
+    let turn = pose.turn.to_rotation_matrix();
+    let vertices: Vec<Vec3> = mesh.vertices.iter().map(|v| turn * v).collect();
+    let highest = vertices
+        .iter()
+        .fold(f64::NEG_INFINITY, |top, v| top.max(v.z));
+    let triangles = (mesh.triangles.iter())
         .map(|t| t.map(|v| vertices[v as usize]))
-        .collect()
+        .filter(wanted);
+    (triangles.collect(), highest)
 }
 
 /// [m] height of the highest corner.

@@ -4,6 +4,7 @@
 use super::foundation::{Foundation, Pad};
 use super::grid::Grid;
 use super::press::{Pressed, TOLERANCE, Workspace};
+use super::profile::Profile;
 use super::relief::Relief;
 use crate::base::{Error, Result};
 
@@ -47,7 +48,19 @@ impl Pyramid {
     /// Prepares `pad` for `columns` x `rows` finest cells of side `spacing` \[m\].
     #[must_use]
     pub fn new(pad: &Pad, columns: usize, rows: usize, spacing: f64) -> Pyramid {
-        let step = |t: &usize| Foundation::new(pad, columns / t, rows / t, spacing * *t as f64);
+        Pyramid::with(&Profile::new(pad), pad, columns, rows, spacing)
+    }
+
+    /// The same with what is known of the pad's depth.
+    pub(super) fn with(
+        profile: &Profile,
+        pad: &Pad,
+        columns: usize,
+        rows: usize,
+        spacing: f64,
+    ) -> Pyramid {
+        let step =
+            |t: &usize| Foundation::with(profile, pad, columns / t, rows / t, spacing * *t as f64);
         Pyramid {
             steps: COARSENESS.iter().map(step).collect(),
         }

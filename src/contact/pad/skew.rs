@@ -6,12 +6,45 @@
 
 use super::foundation::{Filling, Foundation, Pad};
 use super::imprint::Press;
-use super::plane::{Scratch, Wave};
+use super::plane::{Real, Scratch, Wave};
 use super::press::Workspace;
 use crate::base::Result;
+use crate::figure::Figure;
 use crate::law::layer;
+use serde::{Deserialize, Serialize};
 
 const ROUNDS: usize = 3;
+
+/// How much of the work would lie on other patches if the skew were followed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Shift {
+    /// Share, for strokes one way; in proportion to friction.
+    pub one_way: f64,
+    /// Share, for strokes to and fro: what one way moves ahead the other way moves back, but for
+    /// edges of the contact.
+    pub to_and_fro: f64,
+}
+
+/// The shift of a press at a friction, from two perturbations.
+///
+/// # Errors
+/// As [`Foundation::press`].
+pub fn shift(pad: &Pad, press: &Press, figure: &Figure, friction: f64) -> Result<Shift> {
+    let grid = press.relief.grid;
+    let foundation = Foundation::new(pad, grid.columns, grid.rows, grid.spacing);
+    let force = press.force().max(f64::MIN_POSITIVE);
+    let still = press.patch_forces(figure);
+    let ahead = on(&foundation, press, friction)?.patch_forces(figure);
+    let behind = on(&foundation, press, -friction)?.patch_forces(figure);
+    let moved = |other: &dyn Fn(usize) -> f64| {
+        let terms = (0..still.len()).map(|p| (other(p) - still[p]).abs());
+        0.5 * crate::base::sum::sum(terms) / force
+    };
+    Ok(Shift {
+        one_way: 0.5 * (moved(&|p| ahead[p]) + moved(&|p| behind[p])),
+        to_and_fro: moved(&|p| 0.5 * (ahead[p] + behind[p])),
+    })
+}
 
 /// The press while the pad slides along its first axis with `friction`, at the same indentation,
 /// scaled back to the same force.
@@ -21,13 +54,17 @@ const ROUNDS: usize = 3;
 pub fn skewed(pad: &Pad, press: &Press, friction: f64) -> Result<Press> {
     let grid = press.relief.grid;
     let foundation = Foundation::new(pad, grid.columns, grid.rows, grid.spacing);
-    let pull = Pull::new(&foundation);
-    let mut workspace = Workspace::new(&foundation);
+    on(&foundation, press, friction)
+}
+
+fn on(foundation: &Foundation, press: &Press, friction: f64) -> Result<Press> {
+    let pull = Pull::new(foundation);
+    let mut workspace = Workspace::new(foundation);
     let still = press.relief.gap(press.settled.indentation);
     let mut pressed = press.settled.pressed.clone();
     for _ in 0..ROUNDS {
         // The figure holds the pad back: traction on the pad is against its way.
-        let sinking = pull.sinking(&foundation, &pressed.pressure, -friction);
+        let sinking = pull.sinking(foundation, &pressed.pressure, -friction);
         let gap: Vec<f64> = still.iter().zip(&sinking).map(|(g, w)| g - w).collect();
         pressed = foundation.press(&gap, Some(&pressed.pressure), &mut workspace)?;
     }
@@ -68,14 +105,15 @@ impl Pull {
         let plane = &foundation.plane;
         let mut scratch = Scratch::default();
         let mut spectrum = vec![Wave::default(); plane.len()];
-        plane.forward(pressure, &mut spectrum, &mut scratch);
+        let single: Vec<Real> = pressure.iter().map(|p| *p as Real).collect();
+        plane.forward(&single, &mut spectrum, &mut scratch);
         let scale = friction / plane.cells() as f64;
         for (s, k) in spectrum.iter_mut().zip(&self.kernel) {
-            *s *= Wave::new(0.0, k * scale);
+            *s *= Wave::new(0.0, (k * scale) as Real);
         }
         let mut sinking = vec![0.0; plane.cells()];
         plane.back(&mut spectrum, &mut sinking, &mut scratch);
-        sinking
+        sinking.into_iter().map(f64::from).collect()
     }
 }
 
@@ -86,7 +124,7 @@ mod tests {
     use super::super::settle::Push;
     use super::*;
     use crate::base::Vec3;
-    use crate::figure::{Figure, Settings, shapes};
+    use crate::figure::{Settings, shapes};
     use crate::law::foam::{Foam, OPEN_CELL};
 
     /// No friction, no skew; with friction the middle of the pressure shifts, the other way for
@@ -133,5 +171,14 @@ mod tests {
             thickness: 0.01,
         };
         assert!((shift(&tissue, 0.6) - shift(&tissue, 0.0)).abs() < 0.5 * ahead.abs());
+        // One way in proportion to friction; to and fro nearly nothing on a round thing.
+        let presser = Presser::new(&figure, &foam, SURVEY);
+        let press = presser
+            .press(&Pose::facing(&Vec3::z()), Push::Force(0.3))
+            .unwrap();
+        let [half, whole] = [0.3, 0.6].map(|f| super::shift(&foam, &press, &figure, f).unwrap());
+        let ratio = whole.one_way / half.one_way;
+        assert!((ratio - 2.0).abs() < 0.2, "{ratio}");
+        assert!(whole.one_way > 0.01 && whole.to_and_fro < 0.5 * whole.one_way);
     }
 }

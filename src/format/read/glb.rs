@@ -4,97 +4,18 @@
 //! A buffer in another file must lie in the same folder or below it. Compressed and sparse
 //! accessors are refused in words. A skinned figure is read in its bind pose.
 
-use super::Soup;
+use super::glb_json::{Accessor, Buffer, Document, Node};
 use super::matrix::Placement;
-use super::soup::Axis;
+use super::soup::{Axis, too_many};
+use super::{MOST_TRIANGLES, Soup};
 use crate::base::{Error, Note, Place, Result, Topic};
-use serde::Deserialize;
 use std::borrow::Cow;
 use std::path::{Component, Path};
 
-/// [bytes] largest file or buffer that is believed.
-const LARGEST: u64 = 1 << 31;
-
-#[derive(Deserialize, Default)]
-#[serde(default, rename_all = "camelCase")]
-struct Document {
-    scene: Option<usize>,
-    scenes: Vec<Scene>,
-    nodes: Vec<Node>,
-    meshes: Vec<MeshJson>,
-    accessors: Vec<Accessor>,
-    buffer_views: Vec<View>,
-    buffers: Vec<Buffer>,
-    extensions_required: Vec<String>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-struct Scene {
-    nodes: Vec<usize>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-struct Node {
-    mesh: Option<usize>,
-    skin: Option<usize>,
-    children: Vec<usize>,
-    matrix: Option<[f64; 16]>,
-    translation: Option<[f64; 3]>,
-    rotation: Option<[f64; 4]>,
-    scale: Option<[f64; 3]>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-struct MeshJson {
-    primitives: Vec<Primitive>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-struct Primitive {
-    attributes: Attributes,
-    indices: Option<usize>,
-    mode: Option<u32>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-struct Attributes {
-    #[serde(rename = "POSITION")]
-    position: Option<usize>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default, rename_all = "camelCase")]
-struct Accessor {
-    buffer_view: Option<usize>,
-    byte_offset: u64,
-    component_type: u32,
-    normalized: bool,
-    count: u64,
-    #[serde(rename = "type")]
-    shape: String,
-    sparse: Option<serde::de::IgnoredAny>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default, rename_all = "camelCase")]
-struct View {
-    buffer: usize,
-    byte_offset: u64,
-    byte_length: u64,
-    byte_stride: Option<u64>,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default, rename_all = "camelCase")]
-struct Buffer {
-    uri: Option<String>,
-    byte_length: u64,
-}
+/// [bytes] largest file that is believed, and all its buffers together.
+const LARGEST: u64 = 1 << 30;
+/// Most pieces of meshes placed by nodes.
+const MOST_PLACED: usize = 1_000_000;
 
 fn refuse(path: &Path, what: impl Into<String>) -> Error {
     Error::input(what)
@@ -119,20 +40,26 @@ pub fn looks_like_json(head: &[u8]) -> bool {
         .any(|key| text.contains(key))
 }
 
+/// Refuses what is too large to be read at once.
+///
+/// # Errors
+/// Larger than 1 GB.
+pub fn check_size(path: &Path, size: u64) -> Result<()> {
+    if size > LARGEST {
+        return Err(refuse(path, "a glTF file of more than 1 GB"));
+    }
+    Ok(())
+}
+
 /// Reads a GLB or a glTF.
 ///
 /// # Errors
-/// Damaged, compressed, larger than 2 GB, or pointing outside its folder.
-pub fn read(path: &Path, size: u64) -> Result<Soup> {
-    if size > LARGEST {
-        return Err(refuse(path, "a glTF file of more than 2 GB"));
-    }
-    let bytes =
-        std::fs::read(path).map_err(|cause| Error::system("read the mesh", path, &cause))?;
+/// Damaged, compressed, buffers of more than 1 GB, or pointing outside its folder.
+pub fn read(path: &Path, bytes: &[u8]) -> Result<Soup> {
     let (json, blob) = if bytes.starts_with(b"glTF") {
-        chunks(path, &bytes)?
+        chunks(path, bytes)?
     } else {
-        (&bytes[..], &[][..])
+        (bytes, &[][..])
     };
     let json = json.strip_prefix(b"\xef\xbb\xbf").unwrap_or(json);
     let document: Document = serde_json::from_slice(json).map_err(|cause| {
@@ -152,17 +79,19 @@ pub fn read(path: &Path, size: u64) -> Result<Soup> {
             format!("this glTF is compressed ({name}), which is not read"),
         ));
     }
-    let buffers = document
-        .buffers
-        .iter()
-        .enumerate()
-        .map(|(i, b)| buffer(path, b, if i == 0 { blob } else { &[] }))
-        .collect::<Result<Vec<_>>>()?;
+    let mut left = LARGEST;
+    let mut buffers = Vec::with_capacity(document.buffers.len());
+    for (i, b) in document.buffers.iter().enumerate() {
+        let bytes = buffer(path, b, (if i == 0 { blob } else { &[] }, left))?;
+        left = left.saturating_sub(bytes.len() as u64);
+        buffers.push(bytes);
+    }
     Scenery {
         path,
         document: &document,
         buffers,
         soup: Soup::default(),
+        placed: 0,
     }
     .collect()
 }
@@ -190,7 +119,12 @@ fn chunks<'a>(path: &Path, bytes: &'a [u8]) -> Result<(&'a [u8], &'a [u8])> {
     Ok((json.ok_or_else(cut)?, blob))
 }
 
-fn buffer<'a>(path: &Path, buffer: &Buffer, blob: &'a [u8]) -> Result<Cow<'a, [u8]>> {
+/// * `left`: [bytes] that all further buffers together may have
+fn buffer<'a>(
+    path: &Path,
+    buffer: &Buffer,
+    (blob, left): (&'a [u8], u64),
+) -> Result<Cow<'a, [u8]>> {
     let bytes = match buffer.uri.as_deref() {
         None => Cow::Borrowed(blob),
         Some(uri) if uri.starts_with("data:") => {
@@ -200,7 +134,7 @@ fn buffer<'a>(path: &Path, buffer: &Buffer, blob: &'a [u8]) -> Result<Cow<'a, [u
                 .ok_or_else(|| refuse(path, "a buffer inside this glTF is damaged"))?;
             Cow::Owned(bytes)
         }
-        Some(uri) => Cow::Owned(beside(path, uri)?),
+        Some(uri) => Cow::Owned(beside(path, uri, left)?),
     };
     if (bytes.len() as u64) < buffer.byte_length {
         return Err(refuse(
@@ -216,7 +150,7 @@ fn buffer<'a>(path: &Path, buffer: &Buffer, blob: &'a [u8]) -> Result<Cow<'a, [u
 }
 
 /// A buffer in a file of the same folder or below.
-fn beside(path: &Path, uri: &str) -> Result<Vec<u8>> {
+fn beside(path: &Path, uri: &str, left: u64) -> Result<Vec<u8>> {
     let shown = super::text::short(uri);
     let outside = || {
         refuse(
@@ -245,8 +179,8 @@ fn beside(path: &Path, uri: &str) -> Result<Vec<u8>> {
     if !real.starts_with(folder.canonicalize().map_err(failed)?) || !real.is_file() {
         return Err(outside());
     }
-    if std::fs::metadata(&real).map_err(failed)?.len() > LARGEST {
-        return Err(refuse(path, "a buffer of more than 2 GB"));
+    if std::fs::metadata(&real).map_err(failed)?.len() > left {
+        return Err(refuse(path, "buffers of more than 1 GB"));
     }
     std::fs::read(&real).map_err(failed)
 }
@@ -302,44 +236,44 @@ struct Scenery<'a> {
     document: &'a Document,
     buffers: Vec<Cow<'a, [u8]>>,
     soup: Soup,
+    placed: usize,
 }
 
 impl Scenery<'_> {
     fn collect(mut self) -> Result<Soup> {
-        let nodes = &self.document.nodes;
+        let (path, nodes) = (self.path, &self.document.nodes);
         let scene = self.document.scenes.get(self.document.scene.unwrap_or(0));
         let roots = match scene {
             Some(scene) => scene.nodes.clone(),
-            None => (0..nodes.len()).collect(),
+            None => without_parent(nodes),
         };
+        let mut todo: Vec<(usize, Placement)> = Vec::new();
+        // In a tree every node has one parent; a second visit would be a loop.
         let mut seen = vec![false; nodes.len()];
-        let mut todo: Vec<(usize, Placement)> =
-            roots.into_iter().map(|n| (n, Placement::STAY)).collect();
+        let mut first = |number: usize| {
+            let missing = || refuse(path, format!("node {number} is missing"));
+            let seen = seen.get_mut(number).ok_or_else(missing)?;
+            if std::mem::replace(seen, true) {
+                return Err(refuse(path, "the nodes of this glTF form a loop"));
+            }
+            Ok(number)
+        };
+        for root in roots {
+            todo.push((first(root)?, Placement::STAY));
+        }
         let mut skinned = false;
         while let Some((number, above)) = todo.pop() {
-            let node = nodes
-                .get(number)
-                .ok_or_else(|| refuse(self.path, format!("node {number} is missing")))?;
-            // In a tree every node has one parent; a second visit would be a loop.
-            if std::mem::replace(&mut seen[number], true) {
-                if scene.is_none() {
-                    continue;
-                }
-                return Err(refuse(self.path, "the nodes of this glTF form a loop"));
-            }
+            let node = &nodes[number];
             let placement = above.after(&placement(node));
+            for child in node.children.iter().rev() {
+                todo.push((first(*child)?, placement));
+            }
             if let Some(mesh) = node.mesh {
                 skinned |= node.skin.is_some();
-                self.mesh(
-                    mesh,
-                    if node.skin.is_some() {
-                        Placement::STAY
-                    } else {
-                        placement
-                    },
-                )?;
+                let still = node.skin.is_some();
+                let placement = if still { Placement::STAY } else { placement };
+                self.mesh(mesh, placement)?;
             }
-            todo.extend(node.children.iter().rev().map(|c| (*c, placement)));
         }
         if skinned {
             self.soup.notes.push(Note::new(
@@ -359,6 +293,10 @@ impl Scenery<'_> {
             .get(number)
             .ok_or_else(|| refuse(self.path, format!("mesh {number} is missing")))?;
         for primitive in &mesh.primitives {
+            self.placed += 1;
+            if self.placed > MOST_PLACED {
+                return Err(refuse(self.path, "this glTF places meshes without end"));
+            }
             let mode = primitive.mode.unwrap_or(4);
             if let (4..=6, Some(position)) = (mode, primitive.attributes.position) {
                 let base = self.soup.vertices.len() as u64;
@@ -456,6 +394,9 @@ impl Scenery<'_> {
                 "this glTF stores its mesh sparse or compressed, which is not read",
             ));
         }
+        if accessor.count > 3 * MOST_TRIANGLES {
+            return Err(too_many(self.path));
+        }
         if accessor.shape != shape {
             return Err(refuse(
                 self.path,
@@ -500,6 +441,17 @@ impl Scenery<'_> {
         }
         Ok((bytes, stride as usize))
     }
+}
+
+/// Nodes that are nobody's children.
+fn without_parent(nodes: &[Node]) -> Vec<usize> {
+    let mut root = vec![true; nodes.len()];
+    for child in nodes.iter().flat_map(|n| &n.children) {
+        if let Some(root) = root.get_mut(*child) {
+            *root = false;
+        }
+    }
+    (0..nodes.len()).filter(|n| root[*n]).collect()
 }
 
 fn size_of(kind: u32) -> Option<usize> {

@@ -7,6 +7,7 @@
 //! [`crate::figure`].
 
 mod glb;
+mod glb_json;
 mod matrix;
 mod obj;
 mod ply;
@@ -18,8 +19,9 @@ mod threemf;
 pub use soup::{Axis, Soup};
 
 use crate::base::{Error, Note, Place, Result};
+use std::borrow::Cow;
 use std::fs::File;
-use std::io::Read;
+use std::io::{Cursor, Read, Seek};
 use std::path::{Path, PathBuf};
 
 /// Largest coordinate that is believed, in the file's own unit: a figure in micrometres is 1e5.
@@ -27,6 +29,9 @@ pub const FARTHEST: f64 = 1e8;
 
 /// Most triangles that are believed: above, corner numbers and memory run out.
 pub const MOST_TRIANGLES: u64 = 20_000_000;
+
+/// [bytes] enough to recognise any format.
+const HEAD: usize = 4096;
 
 /// Triangles handed over at a time: small enough for the first-level cache.
 const BLOCK: usize = 256;
@@ -73,9 +78,38 @@ impl Kind {
 #[derive(Debug)]
 enum Body {
     /// Still in the file: read again on each pass, so that a large file is never whole in memory.
-    Stl(stl::Binary),
+    Stl(stl::Binary, Source),
     /// In memory.
     Soup(Soup),
+}
+
+/// Where the bytes are.
+#[derive(Debug)]
+enum Source {
+    File,
+    Memory(Vec<u8>),
+}
+
+/// Bytes that can be gone through more than once.
+trait Bytes: Read + Seek {}
+impl<T: Read + Seek> Bytes for T {}
+
+impl Source {
+    fn open(&self, path: &Path) -> Result<Box<dyn Bytes + '_>> {
+        Ok(match self {
+            Source::File => Box::new(open_file(path)?),
+            Source::Memory(bytes) => Box::new(Cursor::new(bytes.as_slice())),
+        })
+    }
+
+    fn all(&self, path: &Path) -> Result<Cow<'_, [u8]>> {
+        match self {
+            Source::File => std::fs::read(path)
+                .map(Cow::Owned)
+                .map_err(|cause| Error::system("read the mesh", path, &cause)),
+            Source::Memory(bytes) => Ok(Cow::Borrowed(bytes)),
+        }
+    }
 }
 
 /// A mesh file that was recognised and checked.
@@ -99,7 +133,7 @@ impl MeshFile {
     #[must_use]
     pub fn len(&self) -> usize {
         match &self.body {
-            Body::Stl(binary) => binary.triangles,
+            Body::Stl(binary, _) => binary.triangles,
             Body::Soup(soup) => soup.triangles.len(),
         }
     }
@@ -131,7 +165,10 @@ impl MeshFile {
             sink(block);
         };
         match &self.body {
-            Body::Stl(binary) => stl::visit_binary(&self.path, binary, &mut checked)?,
+            Body::Stl(binary, source) => {
+                let bytes = source.open(&self.path)?;
+                stl::visit_binary(&self.path, binary, bytes, &mut checked)?;
+            }
             Body::Soup(soup) => soup.visit(&mut checked),
         }
         bad.map_or(Ok(()), |(triangle, corners)| {
@@ -187,43 +224,70 @@ pub fn open(path: &Path) -> Result<MeshFile> {
             .hint("the copy or download was interrupted: fetch it again"));
     }
     let head = head(path)?;
-    let file = recognise(path, facts.len(), &head)?;
+    with_triangles(recognise(path, facts.len(), &head, Source::File)?)
+}
+
+/// As [`open`], from bytes that are in memory already.
+///
+/// * `path`: a name for messages; buffers beside a glTF are looked for in its folder
+///
+/// # Errors
+/// As [`open`].
+pub fn from_bytes(path: &Path, bytes: Vec<u8>) -> Result<MeshFile> {
+    let head = bytes[..bytes.len().min(HEAD)].to_vec();
+    let size = bytes.len() as u64;
+    with_triangles(recognise(path, size, &head, Source::Memory(bytes))?)
+}
+
+fn with_triangles(file: MeshFile) -> Result<MeshFile> {
     if file.is_empty() {
         return Err(
             Error::input(format!("this {} holds no triangle", file.kind.words()))
-                .at(Place::file(path))
+                .at(Place::file(&file.path))
                 .hint("export the figure as a triangle mesh, not as points or curves"),
         );
     }
     Ok(file)
 }
 
-fn recognise(path: &Path, size: u64, head: &[u8]) -> Result<MeshFile> {
-    if let Some((kind, soup)) = by_first_bytes(path, size, head)? {
+fn recognise(path: &Path, size: u64, head: &[u8], source: Source) -> Result<MeshFile> {
+    if let Some((kind, soup)) = by_first_bytes(path, size, head, &source)? {
         return Ok(mesh_file(path, kind, Body::Soup(soup)));
     }
     if let Some(binary) = stl::probe_binary(path, size, head)? {
-        return Ok(mesh_file(path, Kind::StlBinary, Body::Stl(binary)));
+        return Ok(mesh_file(path, Kind::StlBinary, Body::Stl(binary, source)));
     }
     let (kind, soup) = if stl::looks_like_text(head) {
-        (Kind::StlText, stl::read_text(path, open_file(path)?)?)
+        (Kind::StlText, stl::read_text(path, source.open(path)?)?)
     } else if obj::looks_like(head) {
-        (Kind::Obj, obj::read(path, open_file(path)?)?)
+        (Kind::Obj, obj::read(path, source.open(path)?)?)
     } else {
         return Err(stl::not_a_mesh(path, size, head));
     };
     Ok(mesh_file(path, kind, Body::Soup(soup)))
 }
 
-fn by_first_bytes(path: &Path, size: u64, head: &[u8]) -> Result<Option<(Kind, Soup)>> {
+fn by_first_bytes(
+    path: &Path,
+    size: u64,
+    head: &[u8],
+    source: &Source,
+) -> Result<Option<(Kind, Soup)>> {
+    let gltf = || {
+        glb::check_size(path, size)?;
+        glb::read(path, &source.all(path)?)
+    };
     Ok(Some(if head.starts_with(b"glTF") {
-        (Kind::Glb, glb::read(path, size)?)
+        (Kind::Glb, gltf()?)
     } else if head.starts_with(b"PK\x03\x04") {
-        (Kind::ThreeMf, threemf::read(path, open_file(path)?)?)
+        (
+            Kind::ThreeMf,
+            threemf::read(path, source.open(path)?, size)?,
+        )
     } else if ply::looks_like(head) {
-        (Kind::Ply, ply::read(path, open_file(path)?, size)?)
+        (Kind::Ply, ply::read(path, source.open(path)?, size)?)
     } else if glb::looks_like_json(head) {
-        (Kind::Gltf, glb::read(path, size)?)
+        (Kind::Gltf, gltf()?)
     } else {
         return Ok(None);
     }))
@@ -232,7 +296,7 @@ fn by_first_bytes(path: &Path, size: u64, head: &[u8]) -> Result<Option<(Kind, S
 fn mesh_file(path: &Path, kind: Kind, mut body: Body) -> MeshFile {
     let (mut unit, mut up, mut notes) = (None, None, Vec::new());
     match &mut body {
-        Body::Stl(binary) => notes.append(&mut binary.notes),
+        Body::Stl(binary, _) => notes.append(&mut binary.notes),
         Body::Soup(soup) => {
             (unit, up) = (soup.unit, soup.up);
             notes.append(&mut soup.notes);
@@ -254,9 +318,9 @@ fn open_file(path: &Path) -> Result<File> {
 
 /// The first kilobytes, enough to recognise any format.
 fn head(path: &Path) -> Result<Vec<u8>> {
-    let mut head = Vec::with_capacity(4096);
+    let mut head = Vec::with_capacity(HEAD);
     open_file(path)?
-        .take(4096)
+        .take(HEAD as u64)
         .read_to_end(&mut head)
         .map_err(|cause| Error::system("read the mesh", path, &cause))?;
     Ok(head)

@@ -90,9 +90,13 @@ pub fn looks_like_text(head: &[u8]) -> bool {
 ///
 /// # Errors
 /// The file vanished or shrank since it was recognised.
-pub fn visit_binary(path: &Path, binary: &Binary, sink: &mut dyn FnMut(&[Corners])) -> Result<()> {
+pub fn visit_binary(
+    path: &Path,
+    binary: &Binary,
+    mut file: impl Read + Seek,
+    sink: &mut dyn FnMut(&[Corners]),
+) -> Result<()> {
     let failed = |cause: std::io::Error| Error::system("read the mesh", path, &cause);
-    let mut file = super::open_file(path)?;
     file.seek(SeekFrom::Start(HEADER)).map_err(failed)?;
     let mut bytes = vec![0_u8; READ.min(binary.triangles) * RECORD];
     let mut block = Vec::with_capacity(BLOCK);

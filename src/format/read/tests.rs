@@ -497,23 +497,27 @@ fn hostile_files_are_refused_quickly_and_in_words() {
     };
     let own = zipped("3D/3dmodel.model", b"<model><resources><object id=\"1\"><components><component objectid=\"1\"/></components></object></resources><build><item objectid=\"1\"/></build></model>");
     let bomb = zipped("3D/3dmodel.model", &b"<model></model> ".repeat(4 << 20));
+    let crowd = zipped(
+        "3D/3dmodel.model",
+        &b"<component objectid=\"1\"/>".repeat(100_001),
+    );
     let long = zipped("3D/3dmodel.model", &vec![b' '; 3 << 20]);
     let not = zipped("figure.stl", b"solid");
     let uri = |u: &str| gltf_json(&format!("\"uri\":\"{u}\",")).into_bytes();
     let looped = gltf_json("")
         .replace("\"children\":[1,2]", "\"children\":[1,0]")
         .into_bytes();
-    let far = gltf_json("").replace(
-        "\"count\":12,\"type\":\"VEC3\"",
-        "\"count\":99999999999,\"type\":\"VEC3\"",
+    let data = format!(
+        "\"buffers\":[{{\"uri\":\"data:;base64,{}\",",
+        base64(&gltf_buffer())
     );
-    let far = far.replace(
-        "\"buffers\":[{",
-        &format!(
-            "\"buffers\":[{{\"uri\":\"data:;base64,{}\",",
-            base64(&gltf_buffer())
-        ),
-    );
+    let counting = |count: u64| {
+        let json = gltf_json("").replace(
+            "\"count\":12,\"type\":\"VEC3\"",
+            &format!("\"count\":{count},\"type\":\"VEC3\""),
+        );
+        json.replace("\"buffers\":[{", &data).into_bytes()
+    };
     let deep = format!(
         "{{\"asset\":{}{}}}",
         "[".repeat(100_000),
@@ -527,17 +531,23 @@ fn hostile_files_are_refused_quickly_and_in_words() {
         (nest(40), "without end"),
         (own, "without end"),
         (bomb, "unpacks to more than"),
+        (crowd, "more than 100000 objects"),
         (long, "more than 1 MB"),
         (not, "holds no 3MF model"),
         (zipped("3D/3dmodel.model", b"<model><!-- > "), "comment without end"),
         (b"ply\nformat ascii 1.0\nelement vertex 1\nproperty float x\nelement face 1\nproperty list int int vertex_index\nend_header\n0\n3 0 0 1e999\n".to_vec(), "names corner"),
+        (
+            format!("{{\"nodes\":[{}{{}}]}}", "{},".repeat(100_000)).into_bytes(),
+            "at most 100000",
+        ),
         (uri("../secret.bin"), "not a file in its folder"),
         (uri("/etc/hostname"), "not a file in its folder"),
         (uri("..%2Fsecret.bin"), "not a file in its folder"),
         (uri("file:///etc/hostname"), "not a file in its folder"),
         (uri("gone.bin"), "cannot read the buffer"),
         (looped, "announces 168 bytes"),
-        (far.into_bytes(), "reaches beyond its buffer"),
+        (counting(13), "reaches beyond its buffer"),
+        (counting(99_999_999_999), "more than 20 million"),
         (deep.into_bytes(), "holds no triangle"),
         (glb()[..100].to_vec(), "cut short"),
         (
@@ -560,6 +570,24 @@ fn hostile_files_are_refused_quickly_and_in_words() {
             start.elapsed()
         );
     }
+}
+
+/// Without a scene the roots are the nodes that are nobody's children: a child keeps its place.
+#[test]
+fn without_a_scene_children_stay_with_their_parents() {
+    let data = |scene: bool| {
+        let json = gltf_json(&format!(
+            "\"uri\":\"data:;base64,{}\",",
+            base64(&gltf_buffer())
+        ));
+        match scene {
+            true => json,
+            false => json.replace("\"scene\":0,\"scenes\":[{\"nodes\":[0]}],", ""),
+        }
+    };
+    assert!(!data(false).contains("scenes"));
+    let with = read(data(true).as_bytes()).unwrap().1;
+    assert_eq!(read(data(false).as_bytes()).unwrap().1, with);
 }
 
 #[test]

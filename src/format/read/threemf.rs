@@ -2,27 +2,30 @@
 //! extension's parts in other files of the same archive). Objects, components and build items
 //! are placed as told; objects of type "support" are left out.
 //!
-//! Nothing outside the archive is ever opened. Unpacking stops at [`RATIO`] times the packed
-//! size: a real model packs to a fifth or a tenth, a bomb to a thousandth.
+//! Nothing outside the archive is ever opened. Unpacking stops at [`RATIO`] times the size of the
+//! archive, all parts together: a real model packs to a fifth or a tenth, a bomb to a thousandth.
 
-use super::Soup;
 use super::matrix::Placement;
-use super::soup::Axis;
+use super::soup::{Axis, too_many};
+use super::{MOST_TRIANGLES, Soup};
 use crate::base::{Error, Note, Place, Result, Topic};
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Seek};
 use std::path::Path;
 
-const RATIO: u64 = 100;
+const RATIO: u64 = 50;
 /// [bytes] always allowed.
 const SMALL: u64 = 32 << 20;
+/// [bytes] never allowed: text for about fifteen million triangles.
+const LARGE: u64 = 1 << 30;
 /// [bytes] longest tag or text between tags.
 const LONGEST: u64 = 1 << 20;
 /// Components in components.
 const DEPTH: usize = 16;
-/// Placed objects, all told.
+/// Placed objects, all told; also objects, components and items in the file.
 const MOST_PLACED: usize = 100_000;
+/// Files of the archive that hold parts of the model.
+const MOST_PARTS: usize = 2000;
 
 #[derive(Default)]
 struct Object {
@@ -45,6 +48,24 @@ struct Model {
     objects: BTreeMap<(String, String), Object>,
     items: Vec<Reference>,
     others: Vec<String>,
+    /// So far in all objects.
+    vertices: u64,
+    triangles: u64,
+    references: usize,
+}
+
+impl Model {
+    /// Counts objects, components and items.
+    fn one_more(&mut self, path: &Path) -> Result<()> {
+        self.references += 1;
+        if self.references > MOST_PLACED {
+            return Err(refuse(
+                path,
+                format!("the model holds more than {MOST_PLACED} objects and placements"),
+            ));
+        }
+        Ok(())
+    }
 }
 
 fn refuse(path: &Path, what: impl Into<String>) -> Error {
@@ -55,9 +76,13 @@ fn refuse(path: &Path, what: impl Into<String>) -> Error {
 
 /// Reads a 3MF.
 ///
+/// * `packed`: [bytes] size of the archive
+///
 /// # Errors
 /// No zip archive, no model in it, a model that is damaged or unpacks beyond belief.
-pub fn read(path: &Path, source: File) -> Result<Soup> {
+pub fn read(path: &Path, source: impl Read + Seek, packed: u64) -> Result<Soup> {
+    let allowed = packed.saturating_mul(RATIO).clamp(SMALL, LARGE);
+    let mut left = allowed;
     let mut archive = zip::ZipArchive::new(BufReader::new(source))
         .map_err(|cause| refuse(path, format!("the archive cannot be opened ({cause})")))?;
     let first = archive
@@ -82,10 +107,18 @@ pub fn read(path: &Path, source: File) -> Result<Soup> {
         if done.contains(&part) {
             continue;
         }
-        if done.len() > 2000 {
-            return Err(refuse(path, "the archive refers to more than 2000 parts"));
+        if done.len() >= MOST_PARTS {
+            let text = format!("the archive refers to more than {MOST_PARTS} parts");
+            return Err(refuse(path, text));
         }
-        part_into(path, &mut archive, &part, &mut model)?;
+        left = part_into(path, &mut archive, &part, (&mut model, left))?;
+        if left == 0 {
+            let text = format!(
+                "the model unpacks to more than {} MB: too much to be a figure",
+                allowed >> 20
+            );
+            return Err(refuse(path, text));
+        }
         done.push(part);
         todo.append(&mut model.others);
     }
@@ -96,19 +129,19 @@ fn clean(part: &str) -> String {
     part.trim_start_matches('/').to_string()
 }
 
+/// Gives how many bytes may still be unpacked.
 fn part_into(
     path: &Path,
-    archive: &mut zip::ZipArchive<BufReader<File>>,
+    archive: &mut zip::ZipArchive<impl Read + Seek>,
     part: &str,
-    model: &mut Model,
-) -> Result<()> {
+    (model, left): (&mut Model, u64),
+) -> Result<u64> {
     let file = archive
         .by_name(part)
         .map_err(|cause| refuse(path, format!("part \"{part}\" cannot be opened ({cause})")))?;
-    let allowed = (file.compressed_size().saturating_mul(RATIO)).max(SMALL);
     let mut tags = Tags {
         path,
-        source: BufReader::with_capacity(1 << 16, file.take(allowed)),
+        source: BufReader::with_capacity(1 << 16, file.take(left)),
         tag: Vec::new(),
     };
     let mut parser = Parser {
@@ -121,16 +154,7 @@ fn part_into(
     while let Some(tag) = tags.next()? {
         parser.tag(tag)?;
     }
-    if tags.source.into_inner().limit() == 0 {
-        return Err(refuse(
-            path,
-            format!(
-                "part \"{part}\" unpacks to more than {} MB: too much to be a figure",
-                allowed >> 20
-            ),
-        ));
-    }
-    Ok(())
+    Ok(tags.source.into_inner().limit())
 }
 
 /// Gives tag after tag, without brackets.
@@ -241,6 +265,7 @@ impl Parser<'_> {
                 let id = attribute(tag, "id")
                     .ok_or_else(|| self.bad(tag))?
                     .to_string();
+                self.model.one_more(self.path)?;
                 let support = matches!(attribute(tag, "type"), Some("support" | "solidsupport"));
                 self.object = Some((
                     id,
@@ -264,6 +289,10 @@ impl Parser<'_> {
                     self.number(tag, "z")?,
                 ];
                 if let Some((_, object)) = &mut self.object {
+                    self.model.vertices += 1;
+                    if self.model.vertices > MOST_TRIANGLES * 3 / 2 {
+                        return Err(too_many(self.path));
+                    }
                     object.vertices.push(place);
                 }
             }
@@ -274,6 +303,10 @@ impl Parser<'_> {
                     self.number(tag, "v3")?,
                 ];
                 if let Some((_, object)) = &mut self.object {
+                    self.model.triangles += 1;
+                    if self.model.triangles > MOST_TRIANGLES {
+                        return Err(too_many(self.path));
+                    }
                     object.triangles.push(corners);
                 }
             }
@@ -293,6 +326,7 @@ impl Parser<'_> {
     }
 
     fn reference(&mut self, tag: &str) -> Result<Reference> {
+        self.model.one_more(self.path)?;
         let object = attribute(tag, "objectid")
             .ok_or_else(|| self.bad(tag))?
             .to_string();

@@ -29,7 +29,7 @@ impl Axes {
 }
 
 /// Text made safe for XML.
-fn escape(text: &str) -> String {
+pub(in crate::report) fn escape(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
         match c {

@@ -21,6 +21,8 @@ pub struct Page {
     pub views: Vec<HeatView>,
     /// Worn areas of all exposures and specimens, in the order they are to be read.
     pub areas: Vec<AreaRow>,
+    /// Pressure footprints of pads and fingers.
+    pub footprints: Vec<FootprintRow>,
     /// Comparisons asked for.
     pub compare: Vec<CompareRow>,
     /// What-ifs asked for.
@@ -125,6 +127,15 @@ pub struct AreaRow {
     pub life_90: [Option<f64>; 2],
     /// "strokes".
     pub life_unit: String,
+}
+
+/// Pressure footprints of one exposure of one specimen.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+pub struct FootprintRow {
+    /// What is seen, for those who do not see it.
+    pub words: String,
+    /// The picture: PNG in base64.
+    pub png: String,
 }
 
 /// One comparison.

@@ -10,5 +10,6 @@ mod pack;
 mod render;
 
 pub use chart::chart;
+pub(in crate::report) use chart::escape;
 pub use data::Page;
 pub use render::render;

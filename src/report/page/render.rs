@@ -101,6 +101,7 @@ impl Page {
             lead: self.lead.clone(),
             questions: self.questions.clone(),
             answers: self.answers.clone(),
+            footprints: self.footprints.clone(),
             compare: self.compare.clone(),
             ledger: self.ledger.clone(),
             notes: self.notes.clone(),

@@ -73,6 +73,63 @@ impl Canvas {
         }
     }
 
+    /// A line one pixel wide with soft sides; `cover` may refuse a pixel with 0.
+    ///
+    /// * `from`, `to`: [px] ends
+    pub fn line(
+        &mut self,
+        [from, to]: [[f32; 2]; 2],
+        colour: Rgb,
+        cover: impl Fn(i32, i32) -> f32,
+    ) {
+        let way = [to[0] - from[0], to[1] - from[1]];
+        let steep = way[1].abs() > way[0].abs();
+        let (long, short) = if steep { (1, 0) } else { (0, 1) };
+        let first = from[long].min(to[long]).max(-1.0);
+        let last = from[long].max(to[long]);
+        let most = [self.width, self.height][long] as f32;
+        let slope = if way[long] == 0.0 {
+            0.0
+        } else {
+            way[short] / way[long]
+        };
+        for step in first.round() as i32..=last.min(most).round() as i32 {
+            let middle = from[short] + slope * (step as f32 - from[long]);
+            let floor = middle.floor();
+            let pair = [
+                (floor, 1.0 - (middle - floor)),
+                (floor + 1.0, middle - floor),
+            ];
+            for (at, share) in pair {
+                let (x, y) = if steep {
+                    (at as i32, step)
+                } else {
+                    (step, at as i32)
+                };
+                self.blend(x, y, colour, share * cover(x, y));
+            }
+        }
+    }
+
+    /// A filled disc, quartered in two colours like the sign for a centre of mass.
+    ///
+    /// * `at`: [px] middle; `radius`: [px]
+    pub fn quartered(&mut self, at: [f32; 2], radius: f32, [dark, pale]: [Rgb; 2]) {
+        let reach = radius.ceil() as i32 + 1;
+        let (cx, cy) = (at[0].round() as i32, at[1].round() as i32);
+        for dy in -reach..=reach {
+            for dx in -reach..=reach {
+                let (x, y) = (dx as f32, dy as f32);
+                let out = x.hypot(y);
+                let cover = (radius + 0.5 - out).clamp(0.0, 1.0);
+                let ring = (1.0 - (out - radius + 1.0).abs()).clamp(0.0, 1.0);
+                let colour = if (dx > 0) == (dy > 0) { pale } else { dark };
+                self.blend(cx + dx, cy + dy, colour, cover);
+                self.blend(cx + dx, cy + dy, dark, ring);
+            }
+        }
+    }
+
     /// Words with their base line at `at`.
     pub fn write(&mut self, writer: &Writer, text: &str, at: [f32; 2], (ink, align): (Ink, Align)) {
         let width = writer.width(text, ink.size);

@@ -5,16 +5,20 @@
 //! Knows nothing of figures or doses: takes vertices in millimetres, triangles, values, a scale.
 
 mod canvas;
+mod footprint;
 mod raster;
 pub mod scale;
 mod shade;
 mod sheet;
+mod survey;
 mod text;
 
 pub use canvas::{Align, Canvas, Ink};
+pub use footprint::{Panel, footprints};
 pub use raster::View;
 pub use scale::{Rgb, Scale, Spread};
 pub use sheet::{Sheet, four_views, portrait, turntable};
+pub use survey::{Edge, Survey, survey};
 pub use text::Writer;
 
 /// What is drawn.

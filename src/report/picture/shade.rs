@@ -82,7 +82,13 @@ pub(super) struct Scene<'a> {
     pub palette: &'a Palette,
     /// [mm] middle of the foot on the table and its radius.
     pub foot: ([f32; 3], f32),
+    /// Colour of each place, instead of values.
+    pub tint: Option<&'a Tint<'a>>,
 }
+
+/// A colour for a place of the surface, from its point [mm] and outward normal; `None` where the
+/// plain cast shows.
+pub type Tint<'a> = dyn Fn([f32; 3], [f32; 3]) -> Option<Rgb> + Sync + 'a;
 
 /// Lights what was seen and gathers samples into pixels.
 pub(super) fn light(scene: &Scene<'_>, camera: &Camera, seen: &Seen) -> Canvas {
@@ -96,10 +102,11 @@ pub(super) fn light(scene: &Scene<'_>, camera: &Camera, seen: &Seen) -> Canvas {
         .for_each(|(y, row)| {
             for (x, pixel) in row.iter_mut().enumerate() {
                 let paper = table(scene, camera, [x, y]);
+                let tint = tint(scene, camera, seen, [x, y]);
                 let mut sum = [0.0_f32; 3];
                 for sub in 0..FINE * FINE {
                     let at = [x * FINE + sub % FINE, y * FINE + sub / FINE];
-                    let lit = sample(scene, camera, seen, at);
+                    let lit = sample(scene, camera, seen, at, tint);
                     let shade = hollow[y * wide + x];
                     for k in 0..3 {
                         sum[k] += lit.map_or(paper[k], |c| (c[k] * shade).min(1.0));
@@ -112,7 +119,13 @@ pub(super) fn light(scene: &Scene<'_>, camera: &Camera, seen: &Seen) -> Canvas {
 }
 
 /// Linear colour of one sample, before hollows darken it.
-fn sample(scene: &Scene<'_>, camera: &Camera, seen: &Seen, at: [usize; 2]) -> Option<[f32; 3]> {
+fn sample(
+    scene: &Scene<'_>,
+    camera: &Camera,
+    seen: &Seen,
+    at: [usize; 2],
+    tint: Option<[f32; 3]>,
+) -> Option<[f32; 3]> {
     let index = at[1] * camera.size[0] + at[0];
     let number = seen.triangle[index];
     if number == NOTHING {
@@ -124,7 +137,30 @@ fn sample(scene: &Scene<'_>, camera: &Camera, seen: &Seen, at: [usize; 2]) -> Op
     let normal = normal_at(scene, camera, number, w);
     let place = (!scene.places.is_empty())
         .then(|| mixed_place(corners.map(|v| scene.places[v as usize]), w));
-    Some(lamps(scene.palette.colour(place), normal))
+    Some(lamps(
+        tint.unwrap_or_else(|| scene.palette.colour(place)),
+        normal,
+    ))
+}
+
+/// Linear colour of a whole pixel where places have colours of their own: one question a pixel,
+/// at the first of its samples, middle first, that meets the figure.
+fn tint(scene: &Scene<'_>, camera: &Camera, seen: &Seen, [x, y]: [usize; 2]) -> Option<[f32; 3]> {
+    let ask = scene.tint?;
+    let half = FINE * FINE / 2;
+    let (at, number) = std::iter::once(half)
+        .chain(0..FINE * FINE)
+        .map(|sub| [x * FINE + sub % FINE, y * FINE + sub / FINE])
+        .map(|at| (at, seen.triangle[at[1] * camera.size[0] + at[0]]))
+        .find(|(_, number)| *number != NOTHING)?;
+    let corners = scene.surface.triangles[number as usize];
+    let projected = corners.map(|v| seen.projected[v as usize]);
+    let w = weights(&projected, at[0] as f32 + 0.5, at[1] as f32 + 0.5)?.map(|v| v.clamp(0.0, 1.0));
+    let mixed = |p: [[f32; 3]; 3]| std::array::from_fn(|k| (0..3).map(|c| w[c] * p[c][k]).sum());
+    let point = mixed(corners.map(|v| scene.surface.vertices_mm[v as usize]));
+    let normal = unit(mixed(scene.normals[number as usize]));
+    let colour = ask(point, normal)?;
+    Some(colour.map(|c| to_linear(f32::from(c) / 255.0)))
 }
 
 /// The place on the bar between three corners; bare where bare corners weigh more than half, so

@@ -1,15 +1,15 @@
 //! The sheet: views side by side, words, colour bar, length bar.
 
 use super::canvas::{Align, Canvas, Ink};
-use super::raster::{Camera, FINE, View, corner_normals, rasterise};
+use super::raster::{Camera, FINE, Seen, View, corner_normals, rasterise};
 use super::scale::BARE;
-use super::shade::{PAPER, Palette, Scene, light};
+use super::shade::{PAPER, Palette, Scene, Tint, light};
 use super::text::Writer;
 use super::{Rgb, Scale, Spread, Surface};
 use crate::base::{Error, Result};
 
-const INK: Rgb = [38, 36, 34];
-const SOFT: Rgb = [104, 99, 93];
+pub(super) const INK: Rgb = [38, 36, 34];
+pub(super) const SOFT: Rgb = [104, 99, 93];
 /// [deg] neighbours that bend more than this show an edge.
 const CREASE: f32 = 48.0;
 /// [deg] all views look down a little.
@@ -31,14 +31,18 @@ pub struct Sheet {
 /// # Errors
 /// A mesh without triangles, numbers that are not finite, or values that do not match.
 pub fn four_views(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
+    strip(surface, sheet, &around(), 400, None)
+}
+
+/// Front, right, back and left.
+pub(super) fn around() -> [(View, String); 4] {
     let views = [
         (0.0, "front"),
         (90.0, "its right"),
         (180.0, "back"),
         (270.0, "its left"),
     ];
-    let views = views.map(|(turn, name)| (View { turn, tilt: TILT }, name.to_string()));
-    strip(surface, sheet, &views, 400)
+    views.map(|(turn, name)| (View { turn, tilt: TILT }, name.to_string()))
 }
 
 /// Eight views round the figure, 45 degrees apart, 1840 px wide.
@@ -52,7 +56,7 @@ pub fn turntable(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
             (View { turn, tilt: 18.0 }, format!("{turn:.0}°"))
         })
         .collect();
-    strip(surface, sheet, &views, 230)
+    strip(surface, sheet, &views, 230, None)
 }
 
 /// One large view, front from its right, 900 px wide.
@@ -64,7 +68,7 @@ pub fn portrait(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
         turn: 28.0,
         tilt: 14.0,
     };
-    strip(surface, sheet, &[(view, String::new())], 900)
+    strip(surface, sheet, &[(view, String::new())], 900, None)
 }
 
 /// [mm] what all views must hold: lowest, highest, radius about the middle axis.
@@ -144,11 +148,22 @@ fn fit(
     )
 }
 
-fn strip(
+/// What is drawn beyond the figure itself.
+pub(super) trait More: Sync {
+    /// Colour of a place.
+    fn tint(&self) -> &Tint<'_>;
+    /// Draws over (and behind) one finished view.
+    fn over(&self, view: &mut Canvas, camera: &Camera, seen: &Seen);
+    /// Draws into the foot of the sheet.
+    fn legend(&self, canvas: &mut Canvas, writer: &Writer, line: i32);
+}
+
+pub(super) fn strip(
     surface: &Surface<'_>,
     sheet: &Sheet,
     views: &[(View, String)],
     wide: usize,
+    more: Option<&dyn More>,
 ) -> Result<Canvas> {
     let extent = extent(surface)?;
     let writer =
@@ -168,6 +183,7 @@ fn strip(
         places: &places,
         palette: &palette,
         foot: (foot, extent.foot),
+        tint: more.map(More::tint),
     };
     let top = if sheet.subtitle.is_empty() { 72 } else { 104 };
     let names = if views.len() > 1 { 34 } else { 6 };
@@ -182,7 +198,11 @@ fn strip(
         let size = [wide * FINE, tall * FINE];
         let camera = Camera::new(*view, extent.middle, zoom * FINE as f32, size).raised(shift);
         let seen = rasterise(surface, &camera);
-        canvas.put(&light(&scene, &camera, &seen), [i * wide, top]);
+        let mut lit = light(&scene, &camera, &seen);
+        if let Some(more) = more {
+            more.over(&mut lit, &camera, &seen);
+        }
+        canvas.put(&lit, [i * wide, top]);
         let at = [
             (i * wide) as f32 + 0.5 * wide as f32,
             (top + tall + 22) as f32,
@@ -206,10 +226,13 @@ fn strip(
     if let Some(scale) = &sheet.scale {
         colour_bar(&mut canvas, &writer, scale, line);
     }
+    if let Some(more) = more {
+        more.legend(&mut canvas, &writer, line);
+    }
     Ok(canvas)
 }
 
-fn ink(size: f32, weight: f32, colour: Rgb) -> Ink {
+pub(super) fn ink(size: f32, weight: f32, colour: Rgb) -> Ink {
     Ink {
         size,
         weight,
@@ -218,7 +241,7 @@ fn ink(size: f32, weight: f32, colour: Rgb) -> Ink {
 }
 
 /// A bar of 10 mm, or of the round length nearest to a tenth of the sheet's width.
-fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
+pub(super) fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
     let room = (0.16 * canvas.width as f32).clamp(60.0, 220.0);
     let lengths = [
         0.1_f32, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0,
@@ -238,7 +261,7 @@ fn length_bar(canvas: &mut Canvas, writer: &Writer, zoom: f32, line: i32) {
 }
 
 /// The bar with its numbers and heading, at the right.
-fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
+pub(super) fn colour_bar(canvas: &mut Canvas, writer: &Writer, scale: &Scale, line: i32) {
     let long = (0.42 * canvas.width as f32) as i32;
     let (x, y) = (canvas.width as i32 - long - 48, line + 36);
     let heading = (ink(21.0, 0.45, INK), Align::Left);

@@ -6,17 +6,19 @@ use super::plan::{
     Scenario, SpecimenPlan, WhatIfPlan,
 };
 use super::raw::{
-    RawBody, RawBodyNumbers, RawCompare, RawDrop, RawExposure, RawFigure, RawHandle, RawPad,
-    RawPadNumbers, RawRide, RawRub, RawScenario, RawSpecimen, RawTumble, RawWhatIf,
+    RawBody, RawBodyNumbers, RawCompare, RawDrop, RawExposure, RawFigure, RawGauge, RawHandle,
+    RawPad, RawPadNumbers, RawPressure, RawRide, RawRub, RawScenario, RawSpecimen, RawTumble,
+    RawWhatIf,
 };
 use super::source::Source;
 use crate::base::error::nearest;
 use crate::base::note::Topic;
-use crate::base::{Error, Note, Result};
+use crate::base::{Error, Known, Note, Place, Result};
 use crate::dose::Unit;
 use crate::figure::{Axis, Settings};
-use crate::reference::{Kind, Overrule, Stock};
-use crate::wear::Specimen;
+use crate::reference::{Calibration, Kind, Overrule, Stock, SystemRate};
+use crate::study::Coupon;
+use crate::wear::{Gauge, PressureSensitivity, Specimen};
 use std::time::Duration;
 
 const MM: f64 = 1e-3;
@@ -55,6 +57,7 @@ struct Range(f64, f64, &'static str);
 impl Lifter<'_> {
     fn scenario(&mut self, raw: &RawScenario) -> Result<Scenario> {
         self.overrules(raw)?;
+        self.coupons(raw)?;
         let precision = self.number("precision_pct", raw.precision_pct, &Range(0.5, 100.0, "%"))?;
         let budget = match raw.budget_min {
             Some(minutes) => {
@@ -91,6 +94,7 @@ impl Lifter<'_> {
             seed: raw.seed,
             precision: precision / 100.0,
             budget,
+            pressure: self.pressure(raw.pressure.as_ref())?,
             figure,
             settings: self.settings(&raw.figure)?,
             specimens,

@@ -29,6 +29,125 @@ impl Lifter<'_> {
         Ok(())
     }
 
+    /// Rubbed cards become overruled wear rates.
+    pub(super) fn coupons(&mut self, raw: &RawScenario) -> Result<()> {
+        for (i, typed) in raw.coupon.iter().enumerate() {
+            let key = format!("coupon[{i}]");
+            let at = |name: &str| format!("{key}.{name}");
+            let length = Range(1.0, 1000.0, "mm");
+            let load = self.number(&at("load_n"), typed.load_n, &Range(0.01, 1000.0, "N"))?;
+            let [along, across] = typed.pad_mm;
+            let along = self.number(&at("pad_mm"), along, &length)? * MM;
+            let across = self.number(&at("pad_mm"), across, &length)? * MM;
+            let stroke = self.number(&at("stroke_mm"), typed.stroke_mm, &length)? * MM;
+            let passes = self.number(&at("passes"), typed.passes, &Range(1.0, 2.0, "passes"))?;
+            let friction = Range(0.01, 3.0, "-");
+            let friction = self.optional(&at("friction"), typed.friction, &friction, 1.0)?;
+            let dry = Range(0.5, 1000.0, "um");
+            let dry = self.optional(&at("dry_um"), typed.dry_um, &dry, 1e-6)?;
+            let counts = Range(0.5, 1e7, "strokes");
+            for n in &typed.strokes_to_sheen {
+                self.number(&at("strokes_to_sheen"), *n, &counts)?;
+            }
+            for n in &typed.strokes_to_undercoat {
+                self.number(&at("strokes_to_undercoat"), *n, &counts)?;
+            }
+            self.placed(&at("film"), self.stock.film(&typed.film))?;
+            self.placed(
+                &at("counterface"),
+                self.stock.counterface(&typed.counterface),
+            )?;
+            let coupon = Coupon {
+                film: typed.film.clone(),
+                counterface: typed.counterface.clone(),
+                pressure: load / (along * across),
+                contact_length: along.min(stroke),
+                passes,
+                friction,
+                thickness: dry.map(|d| Known {
+                    low: d / 1.18,
+                    high: d * 1.18,
+                    ..Known::exact(d, "gauged dry on the card")
+                }),
+                to_sheen: typed.strokes_to_sheen.clone(),
+                to_undercoat: typed.strokes_to_undercoat.clone(),
+            };
+            let rates = self.placed(&key, crate::study::calibrate(&self.stock, &coupon))?;
+            for rate in &rates {
+                let done = self.stock.overrule(rate);
+                self.placed(&key, done)?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn pressure(&self, raw: Option<&RawPressure>) -> Result<PressureSensitivity> {
+        let Some(raw) = raw else {
+            return Ok(PressureSensitivity::default());
+        };
+        let exponent = Range(-1.0, 2.0, "-");
+        let threshold = Range(0.0, 1000.0, "kPa");
+        Ok(PressureSensitivity {
+            exponent: self.number("pressure.exponent", raw.exponent, &exponent)?,
+            threshold: self.number("pressure.threshold_kpa", raw.threshold_kpa, &threshold)? * KPA,
+        })
+    }
+
+    /// Own thicknesses in place of the stock's.
+    fn gauges(&self, key: &str, raw: &RawSpecimen, specimen: &mut Specimen) -> Result<()> {
+        for (i, typed) in raw.gauged.iter().enumerate() {
+            let key = format!("{key}.gauged[{i}]");
+            let gauge = self.gauge(&key, typed)?;
+            let Some(film) = typed.coat.checked_sub(1) else {
+                return Err(self
+                    .wrong(&format!("{key}.coat"), "there is no coat 0")
+                    .hint("the coat next to the body is 1"));
+            };
+            self.placed(&format!("{key}.coat"), specimen.gauge(film, gauge))?;
+        }
+        Ok(())
+    }
+
+    fn gauge(&self, key: &str, raw: &RawGauge) -> Result<Gauge> {
+        let at = |name: &str| format!("{key}.{name}");
+        let film = Range(0.5, 2000.0, "um");
+        match (raw.dry_um, raw.wet_um, raw.gain_mg) {
+            (Some(dry), None, None) => Ok(Gauge::Dry {
+                thickness: self.number(&at("dry_um"), dry, &film)? * 1e-6,
+            }),
+            (None, Some(wet), None) => {
+                let Some(solids) = raw.solids_pct else {
+                    return Err(self
+                        .wrong(&at("wet_um"), "a wet film needs solids_pct")
+                        .hint("volume solids stand on the paint's data sheet; hobby acrylics have about 30"));
+                };
+                let percent = Range(1.0, 100.0, "%");
+                let thinner = Range(0.0, 1000.0, "%");
+                Ok(Gauge::Wet {
+                    thickness: self.number(&at("wet_um"), wet, &film)? * 1e-6,
+                    solids: self.number(&at("solids_pct"), solids, &percent)? / 100.0,
+                    thinner: self.number(&at("thinner_pct"), raw.thinner_pct, &thinner)? / 100.0,
+                })
+            }
+            (None, None, Some(gain)) => {
+                let Some(area) = raw.area_cm2 else {
+                    return Err(self
+                        .wrong(&at("gain_mg"), "a weighed coat needs area_cm2")
+                        .hint("`thumbworn inspect` prints the surface of the figure"));
+                };
+                let weight = Range(0.1, 1e6, "mg");
+                Ok(Gauge::Weighing {
+                    gain: self.number(&at("gain_mg"), gain, &weight)? * 1e-6,
+                    step: self.number(&at("step_mg"), raw.step_mg, &weight)? * 1e-6,
+                    area: self.number(&at("area_cm2"), area, &Range(0.1, 1e4, "cm2"))? * 1e-4,
+                })
+            }
+            _ => Err(self
+                .wrong(key, "a coat is measured in exactly one way")
+                .hint("give dry_um, or wet_um with solids_pct, or gain_mg with area_cm2")),
+        }
+    }
+
     pub(super) fn figure(&self, raw: &RawFigure) -> Result<FigureSource> {
         match (&raw.file, &raw.sculpt) {
             (Some(_), Some(_)) => Err(self
@@ -83,6 +202,8 @@ impl Lifter<'_> {
         let mut specimen = self.placed(&format!("{key}.coats"), made)?;
         let grams = Range(0.1, 5000.0, "g");
         specimen.mass = self.optional(&format!("{key}.mass_g"), raw.mass_g, &grams, GRAM)?;
+        self.gauges(&key, raw, &mut specimen)?;
+        self.notes.append(&mut specimen.notes);
         self.own_friction(&format!("{key}.friction"), raw, &mut stock)?;
         let days = Range(0.0, 1e5, "days");
         let cured = self.optional(&format!("{key}.cure_days"), raw.cure_days, &days, 1.0)?;
@@ -94,7 +215,39 @@ impl Lifter<'_> {
             specimen,
             stock,
             young: cured.is_some_and(|d| d < 7.0),
+            undermining: raw.undermining,
+            measured: self.measured(&key, raw)?,
         })
+    }
+
+    /// The wear rate of the user's bench, read from its file.
+    fn measured(&self, key: &str, raw: &RawSpecimen) -> Result<Option<(String, SystemRate)>> {
+        let Some(typed) = &raw.measured else {
+            return Ok(None);
+        };
+        let key = format!("{key}.measured");
+        let path = self.source.folder.join(&typed.file);
+        let text = std::fs::read_to_string(&path).map_err(|cause| {
+            Error::system("read the calibration", &path, &cause)
+                .at(self.source.place(&format!("{key}.file")))
+                .hint("`thumbworn bench calibrate` writes it into the bench's folder calibration/")
+        })?;
+        let file: Calibration = toml::from_str(&text).map_err(|cause| {
+            Error::input(format!("this is no calibration: {}", cause.message())).at(Place {
+                span: cause.span(),
+                text: Some(text.clone()),
+                ..Place::file(&path)
+            })
+        })?;
+        let rate = self.placed(&format!("{key}.system"), file.system(&typed.system))?;
+        let name = typed.counterface.as_ref().unwrap_or(&file.counterface);
+        if name.is_empty() {
+            return Err(self
+                .wrong(&key, "the bench does not say what rubbed its figures")
+                .hint("add counterface = \"greasy skin\" or what it was"));
+        }
+        let face = self.placed(&format!("{key}.counterface"), self.stock.counterface(name))?;
+        Ok(Some((face.name, rate)))
     }
 
     fn own_body(&self, key: &str, numbers: &RawBodyNumbers, stock: &mut Stock) -> Result<()> {

@@ -4,7 +4,6 @@ use super::super::exact::BAND;
 use super::super::meet::{Meeting, Piece, SKIN, meet};
 use super::super::spin::Pose;
 use super::{Pair, Several};
-use crate::base::Vec3;
 
 /// [m] two pieces nearer than this are asked for contacts in the next step.
 pub(super) const WATCH: f64 = 4.0 * BAND;
