@@ -21,7 +21,7 @@ fn the_exact_engine_passes_the_suite_at_two_steps() {
 
 /// Rare sequences of events are what lets a corner sink; short runs do not meet them.
 #[test]
-#[ignore = "some seconds in release, a minute otherwise; run with --ignored --nocapture"]
+#[ignore = "two minutes in release; run with --ignored --nocapture"]
 fn a_thousand_seconds_stay_inside_and_shallow() {
     for (corners, step) in [(30, 2000.0), (100, 2000.0), (30, 4000.0)] {
         let scene = shaken_box(pebble(corners, 7300.0).unwrap());
