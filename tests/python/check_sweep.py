@@ -92,8 +92,8 @@ def spread(program, folder):
 
 
 FULL = """
-mount -t tmpfs -o size=8m tmpfs room && cp -r s/. room && rm -rf room/parts room/shared
-head -c 8250000 /dev/zero > room/filler
+mount -t tmpfs -o size=64m tmpfs room && cp -r s/plan.json s/inputs room
+head -c 66960000 /dev/zero > room/filler
 "$0" sweep run room --jobs 2; echo "code $?" >&2
 ls room/parts/*/*.part 2>/dev/null | wc -l
 rm room/filler
