@@ -4,6 +4,8 @@ pub mod design;
 pub mod exact;
 pub mod judge;
 pub mod model;
+pub mod choose;
+pub mod photos;
 pub mod plan;
 pub mod files;
 pub mod record;

@@ -1,9 +1,7 @@
 //! `bench plan`: from wishes to a folder that says everything before the first move.
 
-use super::design::{
-    Factor, Rule, alias_matrix, candidates, columns, contrast_variance, draw_codes, exchange,
-    floor_of_design, imbalance, smallest_n_for_holm, williams,
-};
+use super::choose::Choose;
+use super::design::{draw_codes, floor_of_design, imbalance, smallest_n_for_holm, williams};
 use super::exact::Side;
 use super::files::{
     AreaRow, BenchFile, Comparison, KeyRow, Outcome, RoundRow, SpecimenRow, SystemPrior, SystemRow,
@@ -50,6 +48,9 @@ pub struct PlanSettings {
     /// The systems, if they are chosen by hand.
     #[serde(default)]
     pub systems: Vec<SystemRow>,
+    /// How systems are chosen where none are named.
+    #[serde(default)]
+    pub choose: Option<Choose>,
     /// Figures per system, each prepared on its own.
     pub figures_per_system: usize,
     /// The system every bench carries, to link benches; empty for none.
@@ -116,187 +117,21 @@ fn usual_inspections() -> Vec<f64> {
     vec![0.0, 125.0, 250.0, 500.0, 1000.0, 2000.0]
 }
 
-/// Factors of the usual painting systems; reference levels last.
-#[must_use]
-pub fn usual_factors() -> Vec<Factor> {
-    let factor = |name: &str, levels: &[&str]| Factor {
-        name: name.into(),
-        levels: levels.iter().map(|l| (*l).to_owned()).collect(),
-    };
-    vec![
-        factor("body", &["metal", "hard plastic", "resin"]),
-        factor("primer", &["none", "brush", "aerosol", "airbrush"]),
-        factor("paint", &["brush", "airbrush"]),
-        factor(
-            "topcoat",
-            &["none", "matt aerosol", "satin brush", "gloss then matt"],
-        ),
-    ]
-}
-
-/// Combinations hardly anyone uses (common practice, no source).
-#[must_use]
-pub fn usual_rules() -> Vec<Rule> {
-    let rule = |a: (&str, &str), b: (&str, &str)| Rule {
-        without: vec![(a.0.into(), a.1.into()), (b.0.into(), b.1.into())],
-    };
-    vec![
-        rule(("body", "metal"), ("primer", "none")),
-        rule(("body", "resin"), ("primer", "none")),
-        rule(("primer", "brush"), ("paint", "airbrush")),
-        rule(("primer", "none"), ("paint", "airbrush")),
-        rule(("primer", "none"), ("topcoat", "gloss then matt")),
-        rule(("primer", "brush"), ("topcoat", "matt aerosol")),
-        rule(("primer", "brush"), ("topcoat", "gloss then matt")),
-    ]
-}
-
-/// Chosen systems and what they can and cannot tell apart.
-///
-/// * `count`: systems wanted; `must`: combinations that stay in, as level names per factor
-///
-/// # Errors
-/// As the exchange; a must-have system the rules leave out.
-pub fn choose_systems(
-    (factors, rules): (&[Factor], &[Rule]),
-    count: usize,
-    must: &[Vec<String>],
-    seed: u64,
-) -> Result<(Vec<Vec<String>>, String)> {
-    let rows = candidates(factors, rules)?;
-    let coded = columns(factors, &rows);
-    let named = |row: &Vec<usize>| -> Vec<String> {
-        row.iter()
-            .zip(factors)
-            .map(|(l, f)| f.levels[*l].clone())
-            .collect()
-    };
-    let mut pinned = Vec::new();
-    for system in must {
-        let at = rows
-            .iter()
-            .position(|r| named(r) == *system)
-            .ok_or_else(|| {
-                Error::input(format!(
-                    "the must-have system {} is left out by the rules",
-                    system.join(", ")
-                ))
-            })?;
-        pinned.push(at);
-    }
-    let precision = if count < coded.ncols() {
-        1.0 / 0.49
-    } else {
-        0.0
-    };
-    let found = exchange(&coded, count, &pinned, (precision, 40, seed))?;
-    let chosen: Vec<Vec<usize>> = found.runs.iter().map(|r| rows[*r].clone()).collect();
-    let text = told(factors, &chosen, coded.ncols())?;
-    Ok((chosen.iter().map(named).collect(), text))
-}
-
-/// What a choice of systems can estimate, in words.
-fn told(factors: &[Factor], chosen: &[Vec<usize>], parameters: usize) -> Result<String> {
-    let design = columns(factors, chosen);
-    let mut text = String::new();
-    let spare = chosen.len().saturating_sub(parameters);
-    let _ = writeln!(
-        text,
-        "{} systems, {parameters} main effects, {spare} left to judge scatter by.",
-        chosen.len()
-    );
-    if chosen.len() < parameters {
-        let _ = writeln!(
-            text,
-            "Fewer systems than effects: what the systems cannot tell, the prior of effects (x/: 3.2) decides."
-        );
-        return Ok(text);
-    }
-    if spare == 0 {
-        let _ = writeln!(
-            text,
-            "No scatter can be seen from one figure each: it comes from the prior only."
-        );
-    }
-    for (f, factor) in factors.iter().enumerate() {
-        for a in 0..factor.levels.len() - 1 {
-            let b = factor.levels.len() - 1;
-            let (one, other) = (&factor.levels[a], &factor.levels[b]);
-            match contrast_variance(factors, &design, f, (a, b)) {
-                Some(v) if v > 1.0 => {
-                    let _ = writeln!(
-                        text,
-                        "{}: {one} against {other} is told only weakly (variance {v:.2} of one figure's): it is nearly mixed with other factors.",
-                        factor.name
-                    );
-                }
-                Some(_) => {}
-                None => {
-                    let _ = writeln!(
-                        text,
-                        "{}: {one} against {other} cannot be told at all.",
-                        factor.name
-                    );
-                }
-            }
-        }
-    }
-    let (omitted, names) = interactions(factors, chosen, &design);
-    let alias = alias_matrix(&design, &omitted)?;
-    let strong = alias.iter().filter(|a| a.abs() > 0.3).count();
-    let _ = writeln!(
-        text,
-        "{strong} of {} entries of the alias matrix exceed 0.3: main effects are only what they seem if factors do not act together.",
-        alias.len()
-    );
-    for (column, name) in names.iter().enumerate() {
-        let worst = alias.column(column).amax();
-        if worst > 0.9 {
-            let _ = writeln!(text, "  {name} leaks into a main effect by {worst:.2}.");
-        }
-    }
-    Ok(text)
-}
-
-/// Products of columns of two factors.
-fn interactions(
-    factors: &[Factor],
-    chosen: &[Vec<usize>],
-    design: &nalgebra::DMatrix<f64>,
-) -> (nalgebra::DMatrix<f64>, Vec<String>) {
-    let mut starts = vec![1];
-    for factor in factors {
-        starts.push(starts[starts.len() - 1] + factor.levels.len() - 1);
-    }
-    let (mut columns, mut names) = (Vec::new(), Vec::new());
-    for f in 0..factors.len() {
-        for g in f + 1..factors.len() {
-            for a in starts[f]..starts[f + 1] {
-                for b in starts[g]..starts[g + 1] {
-                    columns.push(design.column(a).component_mul(&design.column(b)));
-                    let level = |f: usize, c: usize| &factors[f].levels[c - starts[f]];
-                    names.push(format!(
-                        "{} {} with {} {}",
-                        factors[f].name,
-                        level(f, a),
-                        factors[g].name,
-                        level(g, b)
-                    ));
-                }
-            }
-        }
-    }
-    (
-        nalgebra::DMatrix::from_columns(&columns).resize(chosen.len(), names.len(), 0.0),
-        names,
-    )
-}
-
 /// Plans a bench.
 ///
 /// # Errors
 /// No system or area, a declared comparison with unknown systems, too many codes.
 pub fn plan(settings: &PlanSettings) -> Result<Outcome> {
+    let mut settings = settings.clone();
+    let mut chosen = String::new();
+    if let Some(choose) = settings.choose.take() {
+        if !settings.systems.is_empty() {
+            return Err(Error::input("systems are both named and to be chosen")
+                .hint("delete [choose], or name no [[systems]]"));
+        }
+        (settings.systems, chosen) = choose.systems(settings.seed)?;
+    }
+    let settings = &settings;
     check(settings)?;
     let mut random = stream(settings.seed, &["bench", "plan"], 0);
     let mut outcome = Outcome::default();
@@ -306,7 +141,7 @@ pub fn plan(settings: &PlanSettings) -> Result<Outcome> {
     let key_text = write_rows(&key)?;
     let rounds = rounds(settings, &specimens, &inspections, &key);
     let file = declaration(settings, &inspections, &key_text);
-    outcome.text = said(settings, &file, &specimens, &rounds)?;
+    outcome.text = chosen + &said(settings, &file, &specimens, &rounds)?;
     let toml = toml::to_string(&file)
         .map_err(|e| Error::refused(format!("cannot write bench.toml: {e}")))?;
     outcome.add("bench.toml", toml);

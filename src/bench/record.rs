@@ -1,6 +1,7 @@
 //! `bench record`: grades in, checked, frozen, never overwritten.
 
 use super::files::{Bench, Grade, Outcome, sha256};
+use super::photos::{is_photos, record_photos};
 use crate::base::{Error, Note, Place, Result, Topic};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -23,6 +24,9 @@ pub struct RecordSettings {
 /// As [`Bench::grades`]; a reading recorded before; a grade that falls by 2 or more, until accepted.
 pub fn record(settings: &RecordSettings) -> Result<Outcome> {
     let bench = Bench::open(&settings.folder)?;
+    if is_photos(&settings.filled) {
+        return record_photos(&bench, &settings.filled);
+    }
     let bytes =
         std::fs::read(&settings.filled).map_err(|e| Error::system("read", &settings.filled, &e))?;
     let new = bench.grades(&settings.filled)?;

@@ -70,6 +70,7 @@ fn settings(figures: usize) -> PlanSettings {
         title: "Five coats, greasy fingers".into(),
         seed: 5,
         systems: (0..5).map(system).collect(),
+        choose: None,
         figures_per_system: figures,
         reference_system: "S3".into(),
         areas: (0..6).map(area).collect(),
@@ -378,6 +379,40 @@ fn frozen_grades_stay_frozen_and_a_changed_key_is_seen() {
 }
 
 #[test]
+fn photos_are_frozen_with_their_hash() {
+    let (folder, _) = midnight();
+    let bench = Bench::open(folder.path()).unwrap();
+    let (code, (_, at)) = bench.key.iter().next().unwrap();
+    let units = bench.file.inspections[*at];
+    std::fs::write(folder.path().join("p1.jpg"), b"light").unwrap();
+    let heading = "code,inspection_units,view,file\n";
+    let row = format!("c-{code},{units},front,p1.jpg\n");
+    let taken = taken_in(folder.path(), "photos.csv", &format!("{heading}{row}")).unwrap();
+    let frozen = String::from_utf8(taken.files[0].bytes.clone()).unwrap();
+    // sha256sum of the five letters
+    let known = "99a7026172d42714d0293e5598ec1c8e8260d7d0c4b8582ad002c1883494e216";
+    assert!(frozen.contains(known), "{frozen}");
+    let error = |rows: &str| {
+        taken_in(folder.path(), "photos.csv", &format!("{heading}{rows}"))
+            .unwrap_err()
+            .to_string()
+    };
+    assert!(error(&format!("{row}{row}")).contains("twice"));
+    assert!(error(&row.replace("front", "frnt")).contains("did you mean front"));
+    assert!(error(&row.replace("p1.jpg", "p2.jpg")).contains("p2.jpg"));
+    assert!(
+        error(&row.replace(&format!(",{units},"), ",77,")).contains("belongs to the inspection")
+    );
+    assert!(
+        Bench::open(folder.path())
+            .unwrap()
+            .recorded()
+            .unwrap()
+            .is_empty()
+    );
+}
+
+#[test]
 fn paint_that_grows_back_is_asked_about() {
     let (folder, early) = midnight();
     let rise = early.replace(",0,R,", ",4,R,").replace(",1,R,", ",4,R,");
@@ -485,13 +520,13 @@ fn inspections_move_to_where_the_prior_expects_grades() {
 /// The user's present system stays in, and weak contrasts are said in words.
 #[test]
 fn chosen_systems_keep_the_present_one_and_say_what_is_mixed() {
-    let (factors, rules) = (super::plan::usual_factors(), super::plan::usual_rules());
+    let (factors, rules) = (super::choose::usual_factors(), super::choose::usual_rules());
     let present: Vec<String> = ["metal", "aerosol", "brush", "matt aerosol"]
         .iter()
         .map(|s| (*s).to_owned())
         .collect();
     let (systems, text) =
-        super::plan::choose_systems((&factors, &rules), 10, std::slice::from_ref(&present), 1)
+        super::choose::choose_systems((&factors, &rules), 10, std::slice::from_ref(&present), 1)
             .unwrap();
     assert_eq!((systems.len(), &systems[0]), (10, &present));
     assert!(
@@ -507,6 +542,6 @@ fn chosen_systems_keep_the_present_one_and_say_what_is_mixed() {
         .iter()
         .map(|s| (*s).to_owned())
         .collect();
-    let error = super::plan::choose_systems((&factors, &rules), 10, &[banned], 1).unwrap_err();
+    let error = super::choose::choose_systems((&factors, &rules), 10, &[banned], 1).unwrap_err();
     assert!(error.to_string().contains("left out by the rules"));
 }

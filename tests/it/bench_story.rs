@@ -61,6 +61,24 @@ fn a_bench_is_planned_printed_and_never_overwritten() {
     assert!(!folder.path().join("other").exists());
 }
 
+/// Ten of the combinations people would paint, the present one among them, and what they tell.
+#[test]
+fn systems_are_chosen_when_none_are_named() {
+    let folder = tempfile::tempdir().expect("folder");
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/bench/chosen_systems.toml");
+    let example = example.to_string_lossy().into_owned();
+    let planned = run(folder.path(), &["bench", "plan", &example, "-o", "bench"]);
+    assert!(planned.status.success(), "{}", complaint(&planned));
+    let said = result(&planned);
+    assert!(
+        said.contains("S1: metal, aerosol, brush, matt aerosol"),
+        "{said}"
+    );
+    assert!(said.contains("alias matrix"), "{said}");
+    let table = fs::read_to_string(folder.path().join("bench/systems.csv")).expect("systems");
+    assert_eq!(table.lines().count(), 11, "{table}");
+}
+
 const RUN: &str = r#"
 title = "A block, wiped"
 seed = 3

@@ -197,8 +197,8 @@ mod tests {
     /// The painting systems of the check table: 57 combinations, and designs at least as good.
     #[test]
     fn restricted_systems_reach_the_reference_designs() {
-        let factors = crate::bench::plan::usual_factors();
-        let rules = crate::bench::plan::usual_rules();
+        let factors = crate::bench::choose::usual_factors();
+        let rules = crate::bench::choose::usual_rules();
         let rows = candidates(&factors, &rules).unwrap();
         let coded = columns(&factors, &rows);
         assert_eq!((rows.len(), coded.ncols()), (57, 10));

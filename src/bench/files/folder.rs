@@ -116,6 +116,18 @@ impl Bench {
         Ok(grades)
     }
 
+    /// A code as it stands in the key, and its inspection.
+    ///
+    /// # Errors
+    /// A code that is not used here, with the nearest that is.
+    pub fn resolve(&self, typed: &str) -> Result<(String, usize)> {
+        let code = correct(typed);
+        match self.key.get(&code) {
+            Some(&(_, inspection)) => Ok((code, inspection)),
+            None => Err(self.unknown_code(typed)),
+        }
+    }
+
     fn grade(&self, row: &GradeRow) -> Result<Grade> {
         let code = correct(&row.code);
         let Some(&(specimen, inspection)) = self.key.get(&code) else {
@@ -179,7 +191,8 @@ impl Bench {
                 let path = entry
                     .map_err(|e| Error::system("read", &folder, &e))?
                     .path();
-                if path.extension().is_some_and(|e| e == "csv") {
+                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                if name.starts_with("grades-") && name.ends_with(".csv") {
                     paths.push(path);
                 }
             }
