@@ -83,6 +83,7 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     systems(&bench, &scores, &fitted, &mut text)?;
     graders(&bench, &grades, &mut text)?;
     controls(&bench, &grades, &mut text);
+    super::witness::told(&bench, &mut text)?;
     simulator(&bench, &fitted, &areas, &mut text);
     let predicted = predictive(&bench, (&trial, &prior), &fitted, &areas)?;
     let inside = predicted

@@ -14,5 +14,6 @@ pub mod sheet;
 pub mod analyse;
 pub mod calibrate;
 mod scores;
+mod witness;
 #[cfg(test)]
 mod story;
