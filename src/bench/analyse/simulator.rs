@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 /// One line of `fit.csv`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-struct FitRow {
+pub(super) struct FitRow {
     quantity: String,
     unit: String,
     median: f64,
