@@ -36,6 +36,9 @@ pub struct Known {
 /// Standard normal 95 % quantile: half of a central 90 % interval in standard deviations.
 pub const Z95: f64 = 1.644_853_626_951_472_7;
 
+/// Standard normal 97.5 % quantile: half a 95 % interval in standard deviations.
+pub const Z975: f64 = 1.959_963_984_540_054;
+
 impl Known {
     /// A value taken as exact: range of zero width.
     pub fn exact(value: f64, source: impl Into<String>) -> Known {

@@ -8,6 +8,7 @@ use super::files::{
     sha256, write_rows,
 };
 use super::model::{Density, Prior, Reading, Trial};
+use super::photos::VIEWS;
 use crate::base::random::{Stream, stream};
 use crate::base::{Error, Note, Result, Topic};
 
@@ -34,6 +35,9 @@ pub struct AreaDose {
     pub rank_certainty_pct: f64,
     /// Size.
     pub area_mm2: f64,
+    /// The view that shows it: front, right, back or left. Without one they take turns.
+    #[serde(default)]
+    pub view: Option<String>,
 }
 
 /// What is to be planned.
@@ -182,6 +186,15 @@ fn check(settings: &PlanSettings) -> Result<()> {
         return Err(Error::input(
             "film_um_median must be above 0 and below 2000 um for every system",
         ));
+    }
+    for area in &settings.areas {
+        if let Some(view) = area.view.as_deref().filter(|v| !VIEWS.contains(v)) {
+            return Err(Error::input(format!(
+                "area {} is said to be seen from \"{view}\"",
+                area.area_id
+            ))
+            .hint("view is one of front, right, back, left"));
+        }
     }
     let rising = settings.inspections.windows(2).all(|w| w[0] < w[1]);
     if settings.inspections.first() != Some(&0.0) || !rising || settings.inspections.len() < 2 {
@@ -383,11 +396,18 @@ fn area_rows(settings: &PlanSettings) -> Vec<AreaRow> {
         dose_lo90: a.dose_lo90,
         dose_hi90: a.dose_hi90,
         rank_certainty_pct: a.rank_certainty_pct,
-        view: (i % 4) as u32 + 1,
+        view: view_number(i, a),
         area_mm2: a.area_mm2,
         shadow: u8::from(a.dose_J_m2_per_unit <= 0.0),
     };
     settings.areas.iter().enumerate().map(row).collect()
+}
+
+/// Number of the view that shows an area, from 1.
+fn view_number(index: usize, area: &AreaDose) -> u32 {
+    let named = area.view.as_deref();
+    let found = named.and_then(|name| VIEWS.iter().position(|v| *v == name));
+    found.unwrap_or(index % VIEWS.len()) as u32 + 1
 }
 
 /// Shifts the inspections so that weak systems show early and strong ones show at all.

@@ -33,6 +33,9 @@ pub fn cautions() -> Vec<Note> {
         .collect()
 }
 
+/// Picture of the places to look at, four views side by side, if the plan came from a run.
+pub const PICTURE: &str = "where-to-look.png";
+
 const PAGE: &str = include_str!("sheet.html");
 
 /// Operator's sheets per block and grading sheets per inspection and grader; user text is escaped.

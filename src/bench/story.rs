@@ -62,6 +62,7 @@ fn area(i: usize) -> AreaDose {
         dose_hi90: dose * 1.1,
         rank_certainty_pct: 95.0,
         area_mm2: 3.0,
+        view: None,
     }
 }
 

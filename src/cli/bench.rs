@@ -3,20 +3,22 @@
 use super::args::{AdviseArgs, BenchCommand};
 use super::results::Job;
 use super::talk::Talk;
+use crate::base::known::{Z95, Z975};
+use crate::base::stats::quantile;
 use crate::base::{Error, Place, Result};
 use crate::bench::analyse::{AnalyseSettings, analyse};
 use crate::bench::calibrate::{CalibrateSettings, calibrate};
 use crate::bench::files::Outcome;
 use crate::bench::model::FitSettings;
+use crate::bench::photos::VIEWS;
 use crate::bench::plan::{AreaDose, PlanSettings, plan};
 use crate::bench::record::{RecordSettings, record};
 use crate::bench::rehearse::{RehearseSettings, rehearse};
-use crate::bench::sheet::{SheetSettings, sheet};
+use crate::bench::sheet::{PICTURE, SheetSettings, sheet};
+use crate::report::looks::{Marked, seen_by_patch, where_to_look};
+use crate::study::{Spot, SpotSettings, spots};
 use crate::trial::Trial;
 use std::path::Path;
-
-/// Areas of a run that a bench looks at.
-const AREAS: usize = 5;
 
 /// `thumbworn bench ...`.
 ///
@@ -33,11 +35,16 @@ pub fn bench(command: &BenchCommand, talk: &Talk) -> Result<()> {
             specimen,
         } => {
             let mut settings = read(settings)?;
+            let mut picture = None;
             if let Some(results) = from {
                 let names = (exposure.as_deref(), specimen.as_deref());
-                from_results(&mut settings, results, names, talk)?;
+                picture = Some(from_results(&mut settings, results, names, talk)?);
             }
-            (plan(&settings)?, output)
+            let mut planned = plan(&settings)?;
+            if let Some(png) = picture {
+                planned.add(PICTURE, png);
+            }
+            (planned, output)
         }
         BenchCommand::Sheet { folder } => {
             let settings = SheetSettings {
@@ -114,41 +121,85 @@ fn read(path: &Path) -> Result<PlanSettings> {
     })
 }
 
-/// Areas, exposure, unit and run hash from a finished run.
+/// \[ln units\] scatter of film thickness inside a square millimetre (engineering guess): grades
+/// see it together with the dose's own spread.
+const FILM_SPREAD: f64 = 0.35;
+
+/// Places to look at, exposure, unit and run hash from a finished run; the picture of the places.
 fn from_results(
     settings: &mut PlanSettings,
     results: &Path,
     (exposure, specimen): (Option<&str>, Option<&str>),
     talk: &Talk,
-) -> Result<()> {
+) -> Result<Vec<u8>> {
     let trial = Job::again(results, &super::ask::as_made())?.carry_out(talk)?;
-    let answers = trial.answers_without_whatifs(talk)?;
     let part = part_of(&trial, exposure, specimen)?;
-    let unit = trial.scenario.exposures[trial.done[part].id.exposure].unit;
-    let areas = answers.parts[part].areas.iter().take(AREAS);
-    settings.areas = areas
-        .map(|answer| {
-            let area = &answer.area;
-            AreaDose {
-                area_id: format!("A{}", area.rank),
-                words: area.words.clone(),
-                dose_J_m2_per_unit: area.friction,
-                dose_lo90: (area.rate.mean - area.rate.half_width).max(0.0),
-                dose_hi90: area.rate.mean + area.rate.half_width,
-                rank_certainty_pct: area.certainty.unwrap_or(1.0) * 100.0,
-                area_mm2: area.surface * 1e6,
-            }
-        })
-        .collect();
+    let done = &trial.done[part];
+    let unit = trial.scenario.exposures[done.id.exposure].unit;
+    let rate = &done.outcome.rate;
+    talk.say("choosing places to look at");
+    let seen = seen_by_patch(&trial.figure)?;
+    let found = spots(&trial.figure, rate, &seen, &SpotSettings::default());
+    if found.iter().all(|p| p.shadow) {
+        return Err(Error::input(format!(
+            "no place of {} that gets dose is large enough to be seen in one of the four views",
+            trial.name(done.id)
+        ))
+        .hint("choose another --exposure, or name [[areas]] by hand"));
+    }
+    settings.areas = found.iter().enumerate().map(dose_at).collect();
+    if settings.spread_inside_ln <= 0.0 {
+        let mut spreads: Vec<f64> = found
+            .iter()
+            .filter(|p| !p.shadow)
+            .map(|p| p.spread)
+            .collect();
+        spreads.sort_by(f64::total_cmp);
+        settings.spread_inside_ln = quantile(&spreads, 0.5).hypot(FILM_SPREAD);
+    }
     settings.exposure_unit = unit.plural().into();
-    let treatment = &trial.done[part].treatment;
-    settings.counterface = treatment.counterface.clone();
-    settings.friction = treatment.outer_friction().map(|f| f.value);
+    settings.counterface = done.treatment.counterface.clone();
+    settings.friction = done.treatment.outer_friction().map(|f| f.value);
     settings.simulator_run = trial.figure.hash[..8]
         .iter()
         .map(|b| format!("{b:02x}"))
         .collect();
-    Ok(())
+    let marked: Vec<Marked> = found
+        .into_iter()
+        .zip(&settings.areas)
+        .map(|(place, area)| Marked {
+            label: area.area_id.clone(),
+            untouched: place.shadow,
+            patches: place.patches,
+        })
+        .collect();
+    let subtitle = format!(
+        "{}: doses simulated for {}",
+        trial.figure.name,
+        trial.name(done.id)
+    );
+    where_to_look(&trial.figure, subtitle, &marked)
+}
+
+/// A place as the plan takes it, with its 90 % interval on the logarithmic scale.
+fn dose_at((number, place): (usize, &Spot)) -> AreaDose {
+    let rate = &place.rate;
+    let relative = if rate.mean > 0.0 && rate.half_width.is_finite() {
+        rate.half_width / rate.mean
+    } else {
+        0.0
+    };
+    let factor = (relative * Z95 / Z975).exp();
+    AreaDose {
+        area_id: format!("A{}", number + 1),
+        words: place.words.clone(),
+        dose_J_m2_per_unit: rate.mean,
+        dose_lo90: rate.mean / factor,
+        dose_hi90: rate.mean * factor,
+        rank_certainty_pct: place.certainty.unwrap_or(1.0) * 100.0,
+        area_mm2: place.surface * 1e6,
+        view: Some(VIEWS[place.view].into()),
+    }
 }
 
 fn part_of(trial: &Trial, exposure: Option<&str>, specimen: Option<&str>) -> Result<usize> {

@@ -5,6 +5,7 @@ pub mod fill;
 pub mod folder;
 pub mod footprints;
 pub mod heat;
+pub mod looks;
 pub mod picture;
 pub mod summary;
 pub mod sweep;

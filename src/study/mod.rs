@@ -15,6 +15,7 @@ pub mod coupon;
 pub mod life;
 pub mod matching;
 pub mod reinforce;
+pub mod spots;
 pub mod stages;
 pub mod tradeoff;
 pub mod whatif;
@@ -33,6 +34,7 @@ pub use life::{
 pub use matching::{Ingredient, Match, Reached, Wearing, matching};
 pub use nnls::{NonNegative, nnls};
 pub use reinforce::{ExactSet, Measure, Reinforcement, Season, Step, reinforce};
+pub use spots::{Spot, SpotSettings, spots};
 pub use stages::{stages, stages_by_scaling};
 pub use tradeoff::{RubAndKnock, Rung, thick_stacks};
 pub use whatif::{Case, Question, Row as WhatIfRow, Verdict, WhatIf, whatif};

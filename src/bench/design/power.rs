@@ -1,7 +1,7 @@
 //! What a design could show: smallest p, power, and how many figures the correction asks for.
 
+use super::chance::{ChanceSettings, chance};
 use crate::base::Result;
-use crate::base::random::stream;
 use crate::bench::exact::{self, Exact, Side};
 use rand_distr::{Distribution, StandardNormal};
 
@@ -22,7 +22,7 @@ pub enum Test {
 }
 
 /// Runs the test on scores by group (blocks are the figures' numbers).
-fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
+pub(super) fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
     let blocks = || -> Vec<Vec<f64>> {
         (0..groups[0].len())
             .map(|b| groups.iter().map(|g| g[b]).collect())
@@ -38,7 +38,7 @@ fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
 }
 
 /// The side on which "wears more towards the last group" is extreme.
-fn rising(test: Test, two_sided: bool) -> Side {
+pub(super) fn rising(test: Test, two_sided: bool) -> Side {
     match test {
         _ if two_sided && !matches!(test, Test::AnyDifference | Test::AnyDifferenceInBlocks) => {
             Side::Two
@@ -97,12 +97,16 @@ pub struct PowerSettings {
 /// # Errors
 /// As the test.
 pub fn power(settings: &PowerSettings, seed: u64) -> Result<f64> {
-    let mut random = stream(seed, &["bench", "power"], settings.n as u64);
-    let side = rising(settings.test, settings.two_sided);
-    let mut hits = 0;
-    for _ in 0..settings.runs {
+    let asked = ChanceSettings {
+        test: settings.test,
+        level: settings.alpha,
+        two_sided: settings.two_sided,
+        runs: settings.runs,
+        seed,
+    };
+    chance(&asked, |random| {
         let mut figure = |mean: f64| {
-            let z: f64 = StandardNormal.sample(&mut random);
+            let z: f64 = StandardNormal.sample(random);
             let score = mean + settings.sd * z;
             if settings.graded {
                 score.round_ties_even().clamp(0.0, 5.0)
@@ -110,14 +114,9 @@ pub fn power(settings: &PowerSettings, seed: u64) -> Result<f64> {
                 score
             }
         };
-        let groups: Vec<Vec<f64>> = settings
-            .means
-            .iter()
-            .map(|m| (0..settings.n).map(|_| figure(*m)).collect())
-            .collect();
-        hits += usize::from(run(settings.test, &groups)?.p(side) <= settings.alpha + 1e-12);
-    }
-    Ok(hits as f64 / settings.runs as f64)
+        let mut group = |m: &f64| (0..settings.n).map(|_| figure(*m)).collect();
+        settings.means.iter().map(&mut group).collect()
+    })
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 
 mod canvas;
 mod footprint;
+mod outline;
 mod raster;
 pub mod scale;
 mod shade;
@@ -15,6 +16,7 @@ mod text;
 
 pub use canvas::{Align, Canvas, Ink};
 pub use footprint::{Panel, footprints};
+pub use outline::{Outlines, Which, outlined, seen_in_views};
 pub use raster::View;
 pub use scale::{Rgb, Scale, Spread};
 pub use sheet::{Sheet, four_views, portrait, turntable};

@@ -72,14 +72,14 @@ pub fn portrait(surface: &Surface<'_>, sheet: &Sheet) -> Result<Canvas> {
 }
 
 /// [mm] what all views must hold: lowest, highest, radius about the middle axis.
-struct Extent {
-    middle: [f32; 3],
+pub(super) struct Extent {
+    pub middle: [f32; 3],
     radius: f32,
     height: f32,
     foot: f32,
 }
 
-fn extent(surface: &Surface<'_>) -> Result<Extent> {
+pub(super) fn extent(surface: &Surface<'_>) -> Result<Extent> {
     let bad = |what: &str| Err(Error::input(format!("cannot draw: {what}")));
     if surface.triangles.is_empty() {
         return bad("the mesh has no triangles");
@@ -125,7 +125,7 @@ fn extent(surface: &Surface<'_>) -> Result<Extent> {
 
 /// Height of the views [px], zoom [px/mm] and the shift that centres them: every view of the sheet
 /// shares all three, so that heights can be compared across it.
-fn fit(
+pub(super) fn fit(
     surface: &Surface<'_>,
     extent: &Extent,
     views: &[(View, String)],
@@ -153,7 +153,7 @@ pub(super) trait More: Sync {
     /// Colour of a place.
     fn tint(&self) -> &Tint<'_>;
     /// Draws over (and behind) one finished view.
-    fn over(&self, view: &mut Canvas, camera: &Camera, seen: &Seen);
+    fn over(&self, surface: &Surface<'_>, view: &mut Canvas, camera: &Camera, seen: &Seen);
     /// Draws into the foot of the sheet.
     fn legend(&self, canvas: &mut Canvas, writer: &Writer, line: i32);
 }
@@ -200,7 +200,7 @@ pub(super) fn strip(
         let seen = rasterise(surface, &camera);
         let mut lit = light(&scene, &camera, &seen);
         if let Some(more) = more {
-            more.over(&mut lit, &camera, &seen);
+            more.over(surface, &mut lit, &camera, &seen);
         }
         canvas.put(&lit, [i * wide, top]);
         let at = [

@@ -53,7 +53,7 @@ impl More for Survey<'_> {
         self.tint
     }
 
-    fn over(&self, view: &mut Canvas, camera: &Camera, seen: &Seen) {
+    fn over(&self, _: &Surface<'_>, view: &mut Canvas, camera: &Camera, seen: &Seen) {
         let pixel = |p: [f32; 3]| {
             let at = camera.project(p);
             [at[0] / FINE as f32 - 0.5, at[1] / FINE as f32 - 0.5]
