@@ -181,6 +181,11 @@ fn from_results(
     where_to_look(&trial.figure, subtitle, &marked)
 }
 
+/// Four significant digits: more would pretend.
+fn digits4(value: f64) -> f64 {
+    format!("{value:.3e}").parse().unwrap_or(value)
+}
+
 /// A place as the plan takes it, with its 90 % interval on the logarithmic scale.
 fn dose_at((number, place): (usize, &Spot)) -> AreaDose {
     let rate = &place.rate;
@@ -193,11 +198,11 @@ fn dose_at((number, place): (usize, &Spot)) -> AreaDose {
     AreaDose {
         area_id: format!("A{}", number + 1),
         words: place.words.clone(),
-        dose_J_m2_per_unit: rate.mean,
-        dose_lo90: rate.mean / factor,
-        dose_hi90: rate.mean * factor,
-        rank_certainty_pct: place.certainty.unwrap_or(1.0) * 100.0,
-        area_mm2: place.surface * 1e6,
+        dose_J_m2_per_unit: digits4(rate.mean),
+        dose_lo90: digits4(rate.mean / factor),
+        dose_hi90: digits4(rate.mean * factor),
+        rank_certainty_pct: digits4(place.certainty.unwrap_or(1.0) * 100.0),
+        area_mm2: digits4(place.surface * 1e6),
         view: Some(VIEWS[place.view].into()),
     }
 }

@@ -83,7 +83,6 @@ struct Candidate {
     middle: usize,
     patches: Vec<usize>,
     view: usize,
-    seen: f64,
     dose: f64,
     spread: f64,
 }
@@ -113,7 +112,8 @@ pub fn spots(
     for (place, pair) in list.iter_mut().zip(values.windows(2)) {
         place.certainty = (rate.replicates.len() >= 2).then(|| rank_certainty(&pair[0], &pair[1]));
     }
-    if let Some(shadow) = untouched(figure, &all, &chosen, settings) {
+    let map = rate.mean.map(settings.channel, &figure.patch_areas());
+    if let Some(shadow) = untouched(figure, &map, &all, &chosen, settings) {
         let mut place = describe(figure, rate, shadow, settings);
         place.rate = Estimate {
             mean: 0.0,
@@ -168,7 +168,6 @@ fn candidates(
         Some(Candidate {
             middle,
             view,
-            seen: by_view[view],
             spread: if dose > 0.0 { square.sqrt() } else { 0.0 },
             patches,
             dose,
@@ -233,21 +232,31 @@ fn choose<'a>(
     chosen
 }
 
-/// The largest place in view among those that get next to nothing.
+/// Of the places that get next to nothing, the one furthest from anything touched: a place that
+/// was merely missed by the few contacts of a simulation lies beside one that was not.
 fn untouched<'a>(
     figure: &Figure,
+    map: &[f64],
     all: &'a [Candidate],
     chosen: &[&Candidate],
     settings: &SpotSettings,
 ) -> Option<&'a Candidate> {
-    let lowest = chosen.last()?.dose;
+    let limit = UNTOUCHED * chosen.last()?.dose;
+    let touched: Vec<crate::base::Vec3> = (0..map.len())
+        .filter(|&p| map[p] > limit)
+        .map(|p| figure.patches[p].centroid)
+        .collect();
+    let clearance = |c: &Candidate| {
+        let at = figure.patches[c.middle].centroid;
+        let near = touched.iter().map(|t| (t - at).norm_squared());
+        near.fold(f64::INFINITY, f64::min)
+    };
     all.iter()
-        .filter(|c| c.dose <= UNTOUCHED * lowest)
+        .filter(|c| c.dose <= limit)
         .filter(|c| clear_of(figure, chosen, c, settings.apart))
-        .reduce(|a, b| {
-            let better = b.dose < a.dose || (b.dose == a.dose && b.seen > a.seen);
-            if better { b } else { a }
-        })
+        .map(|c| (clearance(c), c))
+        .reduce(|a, b| if b.0 > a.0 { b } else { a })
+        .map(|(_, c)| c)
 }
 
 fn describe(figure: &Figure, rate: &DoseRate, c: &Candidate, settings: &SpotSettings) -> Spot {

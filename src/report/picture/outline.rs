@@ -16,7 +16,7 @@ const PEN: i32 = 1;
 /// [px] least height between two labels.
 const LINE: f32 = 26.0;
 /// Fewer pixels of a place than this in a view carry no label there.
-const FEW: usize = 20;
+const FEW: usize = 100;
 const WHITE: Rgb = [255, 255, 255];
 
 /// Tells from a point [mm] and an outward normal which of some things lies there.
@@ -200,13 +200,20 @@ impl Drawn<'_> {
                     _ => (wide - 8.0, Align::Right),
                 };
                 let width = writer.width(text, 22.0) + 6.0;
-                let from = [if right == 0 { x + width } else { x - width }, label.y];
+                // A place in the margin itself has its label above it.
+                let margin = if right == 0 {
+                    label.at[0]
+                } else {
+                    wide - label.at[0]
+                };
+                let y = label.y - if margin < width + 16.0 { LINE } else { 0.0 };
+                let from = [if right == 0 { x + width } else { x - width }, y];
                 for shift in [-1.0, 1.0] {
                     let ends = [from, label.at].map(|p| [p[0], p[1] + shift]);
                     view.line(ends, WHITE, |_, _| 0.5);
                 }
                 view.line([from, label.at], INK, |_, _| 1.0);
-                let base = [x, label.y + 8.0];
+                let base = [x, y + 8.0];
                 view.write(&writer, text, base, (ink(22.0, 0.7, INK), align));
             }
         }
