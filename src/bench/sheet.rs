@@ -1,10 +1,14 @@
 //! `bench sheet`: A4 pages to print, for the operator and for every grader and inspection.
 
 use super::files::{Bench, Outcome};
+use super::photos::VIEWS;
 use super::plan::shuffled;
 use crate::base::random::stream;
 use crate::base::{Error, Note, Result, Topic};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use minijinja::{Environment, context};
+use std::path::Path;
 
 /// Which sheets to make.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,6 +49,7 @@ const PAGE: &str = include_str!("sheet.html");
 pub fn sheet(settings: &SheetSettings) -> Result<Outcome> {
     let bench = Bench::open(&settings.folder)?;
     let mut outcome = Outcome::default();
+    let picture = picture(&bench.folder)?;
     let blocks = bench.rounds.iter().map(|r| r.block).max().unwrap_or(0);
     for block in 1..=blocks {
         outcome.add(
@@ -55,7 +60,10 @@ pub fn sheet(settings: &SheetSettings) -> Result<Outcome> {
     for inspection in 0..bench.file.inspections.len() {
         for grader in 0..bench.file.graders.len() {
             let name = format!("sheets/grading-{inspection}-grader-{}.html", grader + 1);
-            outcome.add(name, grading(&bench, inspection, grader)?);
+            outcome.add(
+                name,
+                grading(&bench, picture.as_deref(), (inspection, grader))?,
+            );
         }
     }
     outcome.text = format!(
@@ -64,6 +72,16 @@ pub fn sheet(settings: &SheetSettings) -> Result<Outcome> {
     );
     outcome.notes = cautions();
     Ok(outcome)
+}
+
+/// The picture of the places in base64, if there is one.
+fn picture(folder: &Path) -> Result<Option<String>> {
+    let path = folder.join(PICTURE);
+    match std::fs::read(&path) {
+        Ok(bytes) => Ok(Some(STANDARD.encode(bytes))),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Error::system("read", &path, &e)),
+    }
 }
 
 fn page(values: minijinja::Value) -> Result<String> {
@@ -99,7 +117,11 @@ fn operator(bench: &Bench, block: u32) -> Result<String> {
     })
 }
 
-fn grading(bench: &Bench, inspection: usize, grader: usize) -> Result<String> {
+fn grading(
+    bench: &Bench,
+    picture: Option<&str>,
+    (inspection, grader): (usize, usize),
+) -> Result<String> {
     let at = bench.key.iter().filter(|(_, (_, i))| *i == inspection);
     let codes: Vec<&String> = at.map(|(code, _)| code).collect();
     let names = ["bench", "sheet order"];
@@ -110,16 +132,21 @@ fn grading(bench: &Bench, inspection: usize, grader: usize) -> Result<String> {
     let areas: Vec<minijinja::Value> = bench
         .areas
         .iter()
-        .map(|a| context! { id => a.area_id.clone(), words => a.words.clone(), view => a.view })
+        .map(|a| {
+            let view = VIEWS.get((a.view as usize).wrapping_sub(1)).unwrap_or(&"");
+            context! { id => a.area_id.clone(), words => a.words.clone(), view => *view }
+        })
         .collect();
     page(context! {
         kind => "grading",
         title => bench.file.title.clone(),
-        units => bench.file.inspections[inspection],
+        units => format!("{}", bench.file.inspections[inspection]),
         unit => bench.file.exposure_unit.clone(),
         grader => bench.file.graders[grader].clone(),
         codes => ordered,
         areas => areas,
+        views => VIEWS.to_vec(),
+        picture => picture,
         cautions => CAUTIONS.to_vec(),
     })
 }

@@ -252,7 +252,7 @@ fn one_figure_each_is_worded_as_a_first_look() {
     assert!(
         planned
             .text
-            .contains("It cannot be shown at 0.05 with 1 figures each"),
+            .contains("It cannot be shown at 0.05 with 1 figure each, whatever comes out"),
         "{}",
         planned.text
     );

@@ -191,7 +191,9 @@ mod tests {
     }
 
     /// `power_k_groups.csv`: an independent simulation of graded benches, 250 runs of 400
-    /// permutations each.
+    /// permutations each. Its rows of three groups are left out: they share one small set of
+    /// permutations per row, so that a p near 0.05 falls on one side for the whole row (0.008 there
+    /// against 0.13 by counting all arrangements).
     #[test]
     fn power_of_several_groups_agrees_with_an_independent_simulation() {
         let table = include_str!("../../../tests/reference/bench/power_k_groups.csv");
@@ -202,7 +204,7 @@ mod tests {
             let (Some(sd), Some(k), Some(n)) = (value(1), value(3), value(4)) else {
                 continue;
             };
-            if field[2] != "trend_0.5_step" || n > 3.0 || k > 5.0 {
+            if field[2] != "trend_0.5_step" || n > 3.0 || k != 5.0 {
                 continue;
             }
             for (test, theirs) in [
