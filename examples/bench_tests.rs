@@ -68,6 +68,7 @@ fn answer(case: &Case) -> Result<Value> {
         }
         "holm" => json!({ "adjusted": judge::holm(&full[0]) }),
         "fleiss" => json!({ "kappa": judge::fleiss_kappa(&full)? }),
+        "lives" => lives(&case.groups)?,
         "kappa" => kappas(&full)?,
         "binomial" => {
             let b = judge::blinding(count(full[0][0]), count(full[0][1]), count(full[0][2]))?;
@@ -75,6 +76,20 @@ fn answer(case: &Case) -> Result<Value> {
         }
         other => return Err(Error::input(format!("unknown test {other}"))),
     })
+}
+
+/// Two lists: from (null is 0) and up to (null is never); equal ones are exact.
+fn lives(groups: &[Vec<Option<f64>>]) -> Result<Value> {
+    let known = groups[0].iter().zip(&groups[1]).map(|(from, to)| {
+        let from = from.unwrap_or(0.0);
+        match to {
+            None => judge::Known::Beyond(from),
+            Some(to) if *to > from => judge::Known::Between(from, *to),
+            Some(to) => judge::Known::At(*to),
+        }
+    });
+    let fit = judge::fit_lives(&[known.collect()], None)?;
+    Ok(json!({ "scale": fit.location[0].exp(), "shape": 1.0 / fit.scale }))
 }
 
 fn kappas(table: &[Vec<f64>]) -> Result<Value> {

@@ -85,7 +85,9 @@ pub fn scores(bench: &Bench, grades: &[Grade], notes: &mut Vec<Note>) -> Result<
     }))
 }
 
-fn score_areas(bench: &Bench) -> Vec<usize> {
+/// Numbers of the areas that make the score.
+#[must_use]
+pub fn score_areas(bench: &Bench) -> Vec<usize> {
     let wanted = |i: &usize| bench.file.score_areas.contains(&bench.areas[*i].area_id);
     (0..bench.areas.len()).filter(wanted).collect()
 }

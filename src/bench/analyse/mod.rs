@@ -1,13 +1,14 @@
 //! `bench analyse`: what was declared and what came out, in words that claim no more than that.
 
 mod graders;
+mod lives;
 mod simulator;
 mod systems;
 mod verdicts;
 
 use super::files::{Bench, Grade, Outcome, write_rows};
 use super::model::{FitSettings, fit};
-use super::scores::{Score, scores, trial};
+use super::scores::{Score, means, scores, trial};
 use crate::base::{Error, Note, Result, Topic, Watch};
 use std::fmt::Write;
 use std::path::PathBuf;
@@ -47,6 +48,8 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let mut rows = verdicts::declared(&bench, &scores, &mut text)?;
     rows.extend(verdicts::afterwards(&bench, &scores, &mut text)?);
     systems::told(&bench, &scores, &fitted, &mut text)?;
+    let lives = lives::rows(&bench, &means(&grades));
+    lives::told(&bench, &lives, &mut text);
     graders::agreement(&bench, &grades, &mut text)?;
     graders::controls(&bench, &grades, &mut text);
     super::witness::told(&bench, &mut text)?;
@@ -72,6 +75,10 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     outcome.add(
         format!("analysis/fit-{}.csv", short(&bench, &grades)),
         write_rows(&simulator::fit_rows(&bench, &fitted, &areas))?,
+    );
+    outcome.add(
+        format!("analysis/lives-{}.csv", short(&bench, &grades)),
+        write_rows(&lives)?,
     );
     outcome.add(
         format!("analysis/report-{}.txt", short(&bench, &grades)),

@@ -5,6 +5,7 @@ mod agree;
 mod blinding;
 mod effect;
 mod holm;
+mod life;
 
 pub use agree::{
     Alpha, Kappa, Level, Weights, alpha_bootstrap, fleiss_kappa, krippendorff_alpha, weighted_kappa,
@@ -12,3 +13,4 @@ pub use agree::{
 pub use blinding::{Blinding, blinding, clopper_pearson};
 pub use effect::{Shift, Superiority, shift, superiority};
 pub use holm::holm;
+pub use life::{Known, LifeFit, Scatter, fit_lives};
