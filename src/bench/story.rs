@@ -91,7 +91,7 @@ fn settings(figures: usize) -> PlanSettings {
             systems: (1..6).map(|i| format!("S{i}")).collect(),
             side: Side::Higher,
         }],
-        k_e_mm3_per_j: PLANNED,
+        k_e_mm3_per_j: Some(PLANNED),
         prior: Vec::new(),
         repeats_pct: 15.0,
         units_per_pass: 25,

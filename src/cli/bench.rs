@@ -158,6 +158,18 @@ fn from_results(
         settings.spread_inside_ln = quantile(&spreads, 0.5).hypot(FILM_SPREAD);
     }
     settings.exposure_unit = unit.plural().into();
+    settings.exposure_kind = trial.scenario.exposures[done.id.exposure]
+        .deed
+        .kind()
+        .into();
+    if settings.k_e_mm3_per_j.is_none() {
+        // The outermost film as the stock has it, in mm3/J.
+        settings.k_e_mm3_per_j = done
+            .treatment
+            .films
+            .last()
+            .map(|f| digits4(f.rate.rate * 1e9));
+    }
     settings.counterface = done.treatment.counterface.clone();
     settings.friction = done.treatment.outer_friction().map(|f| f.value);
     settings.simulator_run = trial.figure.hash[..8]

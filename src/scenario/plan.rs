@@ -158,6 +158,20 @@ pub enum Deed {
     },
 }
 
+impl Deed {
+    /// The word for it in the scenario file.
+    #[must_use]
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Deed::Tumble { .. } => "tumble",
+            Deed::Drop { .. } => "drop",
+            Deed::Rub { .. } => "rub",
+            Deed::Handle { .. } => "handle",
+            Deed::Ride { .. } => "ride",
+        }
+    }
+}
+
 /// How a box moves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub enum Motion {

@@ -75,6 +75,8 @@ const UNTOUCHED: f64 = 0.01;
 /// Patches that face further away than this from the middle one are another side: cosine of 60
 /// degrees.
 const SAME_SIDE: f64 = 0.5;
+/// \[ln units\] least step from one place to the next: a factor of 1.4.
+const LEAST_STEP: f64 = 0.35;
 /// Candidates looked at closely for each place.
 const SHORT_LIST: usize = 60;
 
@@ -207,11 +209,13 @@ fn choose<'a>(
         return Vec::new();
     };
     let mut chosen = vec![first];
-    for step in 1..settings.count {
-        let below = settings.span * step as f64 / (settings.count - 1) as f64;
-        let wanted = first.dose.ln() - below;
-        let miss = |c: &Candidate| (c.dose.ln() - wanted).abs() + 0.5 * c.spread;
+    while chosen.len() < settings.count {
         let last = chosen[chosen.len() - 1];
+        // What is left of the span in even steps: a gap in the doses does not bunch the rest.
+        let left = last.dose.ln() - (first.dose.ln() - settings.span);
+        let step = left / (settings.count - chosen.len()) as f64;
+        let wanted = last.dose.ln() - step.max(LEAST_STEP);
+        let miss = |c: &Candidate| (c.dose.ln() - wanted).abs() + 0.5 * c.spread;
         let mut list: Vec<&Candidate> = all
             .iter()
             .filter(|c| c.dose > 0.0 && c.dose < last.dose)
@@ -227,7 +231,8 @@ fn choose<'a>(
         };
         let costs: Vec<f64> = list.iter().map(|c| cost(c)).collect();
         let best = (0..list.len()).min_by(|a, b| costs[*a].total_cmp(&costs[*b]));
-        chosen.extend(best.map(|i| list[i]));
+        let Some(best) = best else { break };
+        chosen.push(list[best]);
     }
     chosen
 }

@@ -147,8 +147,7 @@ fn a_bench_narrows_the_life_of_the_next_run() {
     let text = fs::read_to_string(example).expect("example");
     let text = text
         .replace("fit_inspections = true", "fit_inspections = false")
-        .replace("k_e_mm3_per_j = 0.04", &format!("k_e_mm3_per_j = {rate}"))
-        .replace("\"handle\"", "\"rub\"");
+        .replace("k_e_mm3_per_j = 0.0011", &format!("k_e_mm3_per_j = {rate}"));
     fs::write(folder.join("plan.toml"), text).expect("written");
     ok(&[
         "bench",

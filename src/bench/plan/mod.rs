@@ -60,7 +60,8 @@ pub struct PlanSettings {
     /// The system every bench carries, to link benches; empty for none.
     #[serde(default)]
     pub reference_system: String,
-    /// Areas of the finished run; the lowest may be the shadow area with dose 0.
+    /// Places to look at, if no run gives them; the lowest may be the shadow area with dose 0.
+    #[serde(default)]
     pub areas: Vec<AreaDose>,
     /// \[ln units\] spread of dose over film inside an area, 0 if unknown.
     #[serde(default)]
@@ -68,7 +69,8 @@ pub struct PlanSettings {
     /// Hash of the run.
     #[serde(default)]
     pub simulator_run: String,
-    /// `handle`, `rub` and so on.
+    /// `handle`, `rub` and so on; a run knows it.
+    #[serde(default)]
     pub exposure_kind: String,
     /// What rubs the figures, a name of the stock such as `greasy skin`.
     #[serde(default)]
@@ -76,7 +78,8 @@ pub struct PlanSettings {
     /// Friction the areas' doses were computed with.
     #[serde(default)]
     pub friction: Option<f64>,
-    /// Plural of the unit.
+    /// Plural of the unit; a run knows it.
+    #[serde(default)]
     pub exposure_unit: String,
     /// Inspections, the first 0.
     #[serde(default = "usual_inspections")]
@@ -92,8 +95,9 @@ pub struct PlanSettings {
     /// Declared family.
     #[serde(default)]
     pub family: Vec<Comparison>,
-    /// \[mm3/J\] prior wear rate of every system without its own.
-    pub k_e_mm3_per_j: f64,
+    /// \[mm3/J\] prior wear rate of every system without its own; a run gives one if nobody does.
+    #[serde(default)]
+    pub k_e_mm3_per_j: Option<f64>,
     /// Own priors.
     #[serde(default)]
     pub prior: Vec<SystemPrior>,
@@ -190,6 +194,17 @@ fn check(settings: &PlanSettings) -> Result<()> {
             "film_um_median must be above 0 and below 2000 um for every system",
         ));
     }
+    for s in &settings.systems {
+        let own = settings.prior.iter().find(|p| p.system_id == s.system_id);
+        let rate = own.map(|p| p.k_e_mm3_per_j).or(settings.k_e_mm3_per_j);
+        if !rate.is_some_and(|k| k > 0.0 && k.is_finite()) {
+            return Err(Error::input(format!(
+                "system {} needs a prior wear rate above 0",
+                s.system_id
+            ))
+            .hint("k_e_mm3_per_j = 0.001 for all, [[prior]] for one system, or --from a run that used the same coat (thumbworn stock shows what is known)"));
+        }
+    }
     for area in &settings.areas {
         if let Some(view) = area.view.as_deref().filter(|v| !VIEWS.contains(v)) {
             return Err(Error::input(format!(
@@ -198,6 +213,12 @@ fn check(settings: &PlanSettings) -> Result<()> {
             ))
             .hint("view is one of front, right, back, left"));
         }
+    }
+    if settings.exposure_kind.is_empty() || settings.exposure_unit.is_empty() {
+        return Err(Error::input(
+            "a bench needs exposure_kind and exposure_unit",
+        )
+        .hint("exposure_kind = \"rub\", exposure_unit = \"strokes\"; or --from a run, which knows both"));
     }
     let rising = settings.inspections.windows(2).all(|w| w[0] < w[1]);
     if settings.inspections.first() != Some(&0.0) || !rising || settings.inspections.len() < 2 {
@@ -236,7 +257,7 @@ fn declaration(
     };
     let common = |s: &SystemRow| SystemPrior {
         system_id: s.system_id.clone(),
-        k_e_mm3_per_j: settings.k_e_mm3_per_j,
+        k_e_mm3_per_j: settings.k_e_mm3_per_j.unwrap_or(f64::NAN),
         source: "prior of the bench".into(),
     };
     BenchFile {
