@@ -244,29 +244,47 @@ fn centres(bench: &Bench) -> Result<Vec<f64>> {
         .collect()
 }
 
-/// Factor columns: one per level that is not the first system's.
-fn factors(bench: &Bench) -> Vec<Vec<f64>> {
-    let of = |s: &super::files::SystemRow| {
-        [
-            s.body.clone(),
-            format!("{} {}", s.primer_kind, s.primer_method),
-            s.paint_method.clone(),
-            format!("{} x{}", s.topcoat_kind, s.topcoat_coats),
-        ]
+/// What may differ between systems, in words.
+fn traits(s: &super::files::SystemRow) -> [String; 4] {
+    let words = |what: &str, rest: &[&str]| {
+        let rest: Vec<&str> = rest.iter().filter(|r| !r.is_empty()).copied().collect();
+        format!("{what} {}", rest.join(" "))
     };
-    let all: Vec<[String; 4]> = bench.systems.iter().map(of).collect();
-    let mut levels: Vec<(usize, String)> = Vec::new();
+    let coats = match s.topcoat_coats {
+        0 => String::new(),
+        n => format!("x{n}"),
+    };
+    [
+        words("body", &[&s.body]),
+        words("primer", &[&s.primer_kind, &s.primer_method]),
+        words("paint", &[&s.paint_method]),
+        words("topcoat", &[&s.topcoat_kind, &coats]),
+    ]
+}
+
+/// The levels that are not the first system's, each with the level it stands against.
+#[must_use]
+pub fn factor_levels(bench: &Bench) -> Vec<(String, String)> {
+    let all: Vec<[String; 4]> = bench.systems.iter().map(traits).collect();
+    let mut levels: Vec<(String, String)> = Vec::new();
     for system in &all {
-        for (f, level) in system.iter().enumerate() {
-            let pair = (f, level.clone());
-            if *level != all[0][f] && !levels.contains(&pair) {
+        for (base, level) in all[0].iter().zip(system) {
+            let pair = (base.clone(), level.clone());
+            if base != level && !levels.contains(&pair) {
                 levels.push(pair);
             }
         }
     }
-    let has = |system: &[String; 4]| {
-        let column = |(f, level): &(usize, String)| f64::from(u8::from(system[*f] == *level));
-        levels.iter().map(column).collect()
+    levels
+}
+
+/// Factor columns: one per level that is not the first system's.
+fn factors(bench: &Bench) -> Vec<Vec<f64>> {
+    let levels = factor_levels(bench);
+    let row = |s: &super::files::SystemRow| {
+        let own = traits(s);
+        let has = |(_, level): &(String, String)| f64::from(u8::from(own.contains(level)));
+        levels.iter().map(has).collect()
     };
-    all.iter().map(has).collect()
+    bench.systems.iter().map(row).collect()
 }

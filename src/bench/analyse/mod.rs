@@ -47,7 +47,8 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     outcome.notes.extend(fitted.notes.clone());
     let mut rows = verdicts::declared(&bench, &scores, &mut text)?;
     rows.extend(verdicts::afterwards(&bench, &scores, &mut text)?);
-    systems::told(&bench, &scores, &fitted, &mut text)?;
+    systems::told(&bench, (&scores, &grades), &fitted, &mut text);
+    systems::factors(&bench, &fitted, &mut text);
     let lives = lives::rows(&bench, &means(&grades));
     lives::told(&bench, &lives, &mut text);
     graders::agreement(&bench, &grades, &mut text)?;

@@ -3,6 +3,7 @@
 use crate::base::Result;
 use crate::bench::files::Bench;
 use crate::bench::model::{Density, Fit, Prior, Quantity, Reading, Trial};
+use crate::bench::scores::factor_levels;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -41,6 +42,7 @@ pub(super) fn told(bench: &Bench, fitted: &Fit, areas: &[usize], text: &mut Stri
 }
 
 pub(super) fn fit_rows(bench: &Bench, fitted: &Fit, areas: &[usize]) -> Vec<FitRow> {
+    let levels = factor_levels(bench);
     let named = |q: &Quantity| -> String {
         let last = q
             .name
@@ -55,6 +57,10 @@ pub(super) fn fit_rows(bench: &Bench, fitted: &Fit, areas: &[usize]) -> Vec<FitR
                 "ln seen over predicted dose, {}",
                 bench.areas[areas[n - 1]].area_id
             ),
+            (Some("factor"), Some(n)) => {
+                let (from, to) = &levels[n - 1];
+                format!("ln wear, {to} against {from}")
+            }
             _ => q.name.clone(),
         }
     };

@@ -1,32 +1,57 @@
 //! Systems side by side: what the model of grades makes of them.
 
 use super::of_system;
-use crate::base::Result;
-use crate::bench::files::Bench;
+use crate::bench::files::{Bench, Grade};
 use crate::bench::model::Fit;
-use crate::bench::scores::Score;
+use crate::bench::scores::{Score, factor_levels};
 use std::fmt::Write;
 
 /// Estimates per system and the chance that one is really better.
-pub(super) fn told(bench: &Bench, scores: &[Score], fitted: &Fit, text: &mut String) -> Result<()> {
+pub(super) fn told(
+    bench: &Bench,
+    (scores, grades): (&[Score], &[Grade]),
+    fitted: &Fit,
+    text: &mut String,
+) {
     let _ = writeln!(text, "SYSTEMS (model of grades; 90 % intervals)");
     let mut order: Vec<usize> = (0..bench.systems.len()).collect();
     let median = |s: usize| fitted.quantities[s].summary.median;
     order.sort_by(|a, b| median(*a).total_cmp(&median(*b)));
+    let silent: Vec<bool> = (0..bench.systems.len())
+        .map(|s| range(bench, grades, s).1 == 0)
+        .collect();
     for &s in &order {
         let own = of_system(scores, s);
         let mean = crate::base::sum::sum(own.iter().copied()) / own.len().max(1) as f64;
-        let rate = fitted.of(|w| w.beta[s].exp() * bench.systems[s].film_um_median * 1e3);
+        let film = bench.systems[s].film_um_median;
+        let rate = fitted.of(|w| w.beta[s].exp() * film * 1e3);
+        let words = match range(bench, grades, s) {
+            (_, 0) => format!("at most {:.2e} mm3/J (no grade above 0)", rate.hi90),
+            (5, _) => format!("at least {:.2e} mm3/J (no grade below 5)", rate.lo90),
+            _ => format!(
+                "{:.2e} mm3/J ({:.2e} to {:.2e})",
+                rate.median, rate.lo90, rate.hi90
+            ),
+        };
         let _ = writeln!(
             text,
-            "{}: score {mean:.1} ({} figures); wear rate {:.2e} mm3/J ({:.2e} to {:.2e}) at a film of {} um.",
+            "{}: score {mean:.1} ({} figure{}); wear rate {words} at a film of {film} um.",
             bench.systems[s].system_id,
             own.len(),
-            rate.median,
-            rate.lo90,
-            rate.hi90,
-            bench.systems[s].film_um_median
+            if own.len() == 1 { "" } else { "s" },
         );
+    }
+    if order[..2].iter().all(|s| silent[*s]) {
+        let names: Vec<&str> = (0..silent.len())
+            .filter(|s| silent[*s])
+            .map(|s| bench.systems[s].system_id.as_str())
+            .collect();
+        let _ = writeln!(
+            text,
+            "{} show no wear yet and cannot be told apart: a longer exposure would.\n",
+            names.join(", ")
+        );
+        return;
     }
     let (best, next) = (order[0], order[1]);
     let chance = fitted.chance(|w| w.beta[best] < w.beta[next]);
@@ -63,5 +88,42 @@ pub(super) fn told(bench: &Bench, scores: &[Score], fitted: &Fit, text: &mut Str
         ratio.lo90,
         ratio.hi90
     );
-    Ok(())
+}
+
+/// Lowest and highest grade a system was given for rubbed places that should wear.
+fn range(bench: &Bench, grades: &[Grade], system: usize) -> (u8, u8) {
+    let own = grades.iter().filter(|g| {
+        let specimen = &bench.specimens[g.specimen];
+        let wears = g.inspection > 0 && bench.areas[g.area].shadow == 0;
+        specimen.system == system && specimen.row.role != "blank" && wears && g.kind == 'R'
+    });
+    let values = own.filter_map(|g| g.grade);
+    values.fold((5, 0), |(low, high), v| (low.min(v), high.max(v)))
+}
+
+/// What primer, paint and topcoat do on the average of the systems that carry them, where the
+/// design can tell them from the systems themselves.
+pub(super) fn factors(bench: &Bench, fitted: &Fit, text: &mut String) {
+    let levels = factor_levels(bench);
+    if levels.is_empty() || levels.len() + 1 >= bench.systems.len() {
+        return;
+    }
+    let _ = writeln!(
+        text,
+        "FACTORS (times the wear of the first system's level; main effects only)"
+    );
+    for (k, (from, to)) in levels.iter().enumerate() {
+        let ratio = fitted.of(|w| w.theta[k].exp());
+        let told = if ratio.lo90 > 1.0 || ratio.hi90 < 1.0 {
+            ""
+        } else {
+            ": which way is not told"
+        };
+        let _ = writeln!(
+            text,
+            "{to} against {from}: {:.2} (90 %: {:.2} to {:.2}){told}",
+            ratio.median, ratio.lo90, ratio.hi90
+        );
+    }
+    text.push('\n');
 }
