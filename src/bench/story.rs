@@ -90,6 +90,8 @@ fn settings(figures: usize) -> PlanSettings {
             test: Test::DeclaredOrder,
             systems: (1..6).map(|i| format!("S{i}")).collect(),
             side: Side::Higher,
+            grade: None,
+            by_look: None,
         }],
         k_e_mm3_per_j: Some(PLANNED),
         prior: Vec::new(),
@@ -247,6 +249,8 @@ fn one_figure_each_is_worded_as_a_first_look() {
         test: Test::AnyDifference,
         systems: (1..6).map(|i| format!("S{i}")).collect(),
         side: Side::Two,
+        grade: None,
+        by_look: None,
     });
     let planned = plan(&wish).unwrap();
     assert!(
@@ -287,6 +291,76 @@ fn one_figure_each_is_worded_as_a_first_look() {
             .contains("this design cannot decide it either way"),
         "{}",
         analysis.text
+    );
+}
+
+/// Pairs in blocks, and figures worn through or not: declared, told beforehand, tested exactly.
+#[test]
+fn pairs_and_worn_through_can_be_declared() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut wish = settings(4);
+    let ask = |name: &str, test, ids: &[&str]| Comparison {
+        name: name.into(),
+        test,
+        systems: ids.iter().map(|s| (*s).to_owned()).collect(),
+        side: Side::Higher,
+        grade: (test == Test::WornThrough).then_some(3),
+        by_look: (test == Test::WornThrough).then_some(4),
+    };
+    wish.family = vec![
+        ask(
+            "bare against double",
+            Test::TwoGroupsInBlocks,
+            &["S1", "S5"],
+        ),
+        ask("through early", Test::WornThrough, &["S1", "S5"]),
+    ];
+    let planned = plan(&wish).unwrap();
+    // 4 pairs: 1/16; 4 against 4 all or nothing: 1/C(8,4) = 1/70; two questions share 0.05.
+    for words in [
+        "0.0625",
+        "0.0143",
+        "It cannot be shown at 0.05 with 4 figures",
+    ] {
+        assert!(planned.text.contains(words), "{words}: {}", planned.text);
+    }
+    planned.write_into(folder.path()).unwrap();
+    for inspection in 0..6 {
+        let table = grade_table(folder.path(), inspection, 1);
+        taken_in(folder.path(), &format!("typed-{inspection}.csv"), &table).unwrap();
+    }
+    let settings = AnalyseSettings {
+        folder: folder.path().to_owned(),
+        fit: FitSettings::default(),
+    };
+    let analysis = analyse(&settings, &Unwatched).unwrap();
+    let text = &analysis.text;
+    assert!(text.contains("signed rank of pairs in blocks") && text.contains("worn through"));
+    assert!(
+        text.contains("exact p = 0.0625 (the smallest possible with these grades is 0.0625)"),
+        "{text}"
+    );
+    assert!(text.contains("exact p = 0.0143"), "{text}");
+    assert!(
+        text.contains("Order of 5 areas") && text.contains("LIVES TO GRADE 3"),
+        "{text}"
+    );
+    let mut broken = wish.clone();
+    broken.family[1].by_look = Some(6);
+    assert!(
+        plan(&broken)
+            .unwrap_err()
+            .to_string()
+            .contains("by_look from 1 to 5")
+    );
+    broken.family[1].by_look = None;
+    assert!(plan(&broken).is_err());
+    broken.family = vec![ask("three", Test::TwoGroupsInBlocks, &["S1", "S2", "S5"])];
+    assert!(
+        plan(&broken)
+            .unwrap_err()
+            .to_string()
+            .contains("two systems")
     );
 }
 

@@ -38,7 +38,7 @@ pub(super) struct LifeRow {
 }
 
 /// Life of every exposed preparation, in the order of the specimens.
-pub(super) fn rows(bench: &Bench, means: &Means) -> Vec<LifeRow> {
+pub(super) fn rows(bench: &Bench, means: &Means, grade: f64) -> Vec<LifeRow> {
     let areas = score_areas(bench);
     let mut groups: BTreeMap<(usize, &str), Vec<usize>> = BTreeMap::new();
     for (number, s) in bench.specimens.iter().enumerate() {
@@ -48,13 +48,14 @@ pub(super) fn rows(bench: &Bench, means: &Means) -> Vec<LifeRow> {
         }
     }
     let row = |((system, batch), figures): ((usize, &str), Vec<usize>)| {
-        let looks = (1..bench.file.inspections.len()).map(|i| worst(means, &figures, &areas, i));
+        let looks =
+            (1..bench.file.inspections.len()).map(|i| worst((means, grade), &figures, &areas, i));
         let (over, up_to) = bounds(&bench.file.inspections, &looks.collect::<Vec<_>>());
         LifeRow {
             system_id: bench.systems[system].system_id.clone(),
             batch: batch.to_owned(),
             block: bench.specimens[figures[0]].row.block,
-            grade: WORN,
+            grade,
             over_units: over,
             up_to_units: up_to,
         }
@@ -63,7 +64,12 @@ pub(super) fn rows(bench: &Bench, means: &Means) -> Vec<LifeRow> {
 }
 
 /// Has the grade been reached at an inspection? `None` where a missing grade leaves it open.
-fn worst(means: &Means, figures: &[usize], areas: &[usize], inspection: usize) -> Option<bool> {
+fn worst(
+    (means, grade): (&Means, f64),
+    figures: &[usize],
+    areas: &[usize],
+    inspection: usize,
+) -> Option<bool> {
     let mut open = false;
     for area in areas {
         let graded: Vec<f64> = figures
@@ -75,7 +81,7 @@ fn worst(means: &Means, figures: &[usize], areas: &[usize], inspection: usize) -
             continue;
         }
         let mean = crate::base::sum::sum(graded.iter().copied()) / graded.len() as f64;
-        if mean >= WORN {
+        if mean >= grade {
             return Some(true);
         }
     }
@@ -239,9 +245,18 @@ mod tests {
     #[test]
     fn the_worst_area_decides_and_a_hole_leaves_it_open() {
         let grade = |v: [f64; 2]| -> Means { [((0, 0, 1), v[0]), ((0, 1, 1), v[1])].into() };
-        assert_eq!(worst(&grade([1.0, 3.5]), &[0], &[0, 1], 1), Some(true));
-        assert_eq!(worst(&grade([1.0, 2.5]), &[0], &[0, 1], 1), Some(false));
-        assert_eq!(worst(&grade([1.0, 2.5]), &[0], &[0, 1, 2], 1), None);
-        assert_eq!(worst(&grade([1.0, 3.0]), &[0], &[0, 1, 2], 1), Some(true));
+        assert_eq!(
+            worst((&grade([1.0, 3.5]), 3.0), &[0], &[0, 1], 1),
+            Some(true)
+        );
+        assert_eq!(
+            worst((&grade([1.0, 2.5]), 3.0), &[0], &[0, 1], 1),
+            Some(false)
+        );
+        assert_eq!(worst((&grade([1.0, 2.5]), 3.0), &[0], &[0, 1, 2], 1), None);
+        assert_eq!(
+            worst((&grade([1.0, 3.0]), 3.0), &[0], &[0, 1, 2], 1),
+            Some(true)
+        );
     }
 }

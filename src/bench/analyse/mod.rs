@@ -45,16 +45,17 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let (trial, prior, areas) = trial(&bench, &grades, &mut outcome.notes)?;
     let fitted = fit(&trial, &prior, &settings.fit, watch)?;
     outcome.notes.extend(fitted.notes.clone());
-    let mut rows = verdicts::declared(&bench, &scores, &mut text)?;
+    let means = means(&grades);
+    let mut rows = verdicts::declared(&bench, (&scores, &means), &mut text)?;
     rows.extend(verdicts::afterwards(&bench, &scores, &mut text)?);
     systems::told(&bench, (&scores, &grades), &fitted, &mut text);
     systems::factors(&bench, &fitted, &mut text);
-    let lives = lives::rows(&bench, &means(&grades));
+    let lives = lives::rows(&bench, &means, lives::WORN);
     lives::told(&bench, &lives, &mut text);
     graders::agreement(&bench, &grades, &mut text)?;
     graders::controls(&bench, &grades, &mut text);
     super::witness::told(&bench, &mut text)?;
-    simulator::told(&bench, &fitted, &areas, &mut text);
+    simulator::told(&bench, &means, (&fitted, &areas), &mut text)?;
     let predicted = simulator::predictive(&bench, (&trial, &prior), &fitted, &areas)?;
     let inside = predicted
         .iter()

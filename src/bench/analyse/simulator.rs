@@ -1,9 +1,10 @@
 //! The simulator beside the grades: where its areas are wrong, and the fitted model's own check.
 
 use crate::base::Result;
+use crate::bench::exact::{self, Side};
 use crate::bench::files::Bench;
 use crate::bench::model::{Density, Fit, Prior, Quantity, Reading, Trial};
-use crate::bench::scores::factor_levels;
+use crate::bench::scores::{Means, factor_levels};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -21,7 +22,12 @@ pub(super) struct FitRow {
 }
 
 /// Where the simulator seems wrong.
-pub(super) fn told(bench: &Bench, fitted: &Fit, areas: &[usize], text: &mut String) {
+pub(super) fn told(
+    bench: &Bench,
+    means: &Means,
+    (fitted, areas): (&Fit, &[usize]),
+    text: &mut String,
+) -> Result<()> {
     let _ = writeln!(
         text,
         "THE SIMULATOR'S AREAS (seen dose over predicted dose)"
@@ -39,6 +45,37 @@ pub(super) fn told(bench: &Bench, fitted: &Fit, areas: &[usize], text: &mut Stri
             bench.areas[a].area_id, bench.areas[a].words, ratio.median, ratio.lo90, ratio.hi90
         );
     }
+    order(bench, means, areas, text)
+}
+
+/// Were the areas worn in the order the simulator gave them? Spearman's rho between dose and mean
+/// grade over all exposed figures.
+fn order(bench: &Bench, means: &Means, areas: &[usize], text: &mut String) -> Result<()> {
+    let mean = |area: usize| {
+        let own = means.iter().filter(|((s, a, i), _)| {
+            *a == area && *i > 0 && bench.specimens[*s].row.role != "blank"
+        });
+        let values: Vec<f64> = own.map(|(_, v)| *v).collect();
+        crate::base::sum::sum(values.iter().copied()) / values.len().max(1) as f64
+    };
+    let dose: Vec<f64> = areas
+        .iter()
+        .map(|a| bench.areas[*a].dose_j_m2_per_unit)
+        .collect();
+    let grade: Vec<f64> = areas.iter().map(|a| mean(*a)).collect();
+    if areas.len() < 3 || grade.iter().all(|g| *g == grade[0]) {
+        return Ok(());
+    }
+    let exact = exact::spearman(&dose, &grade)?;
+    let _ = writeln!(
+        text,
+        "Order of {} areas, dose against mean grade: rank correlation {:.2}, exact one-sided p = {:.4} (the smallest possible {:.4}). Areas of one figure shape are repeats: this is about this figure, not about figures.",
+        areas.len(),
+        exact.statistic,
+        exact.p(Side::Higher),
+        exact.floor(Side::Higher)
+    );
+    Ok(())
 }
 
 pub(super) fn fit_rows(bench: &Bench, fitted: &Fit, areas: &[usize]) -> Vec<FitRow> {

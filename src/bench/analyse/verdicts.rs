@@ -2,11 +2,11 @@
 
 use super::of_system;
 use crate::base::{Error, Result};
-use crate::bench::design::Test;
+use crate::bench::design::{Test, worn_through};
 use crate::bench::exact::{self, Exact, Side};
 use crate::bench::files::{Bench, Comparison};
 use crate::bench::judge;
-use crate::bench::scores::Score;
+use crate::bench::scores::{Means, Score};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -39,7 +39,11 @@ fn number_of(bench: &Bench, id: &str) -> Result<usize> {
 }
 
 /// Runs a declared test.
-fn run(bench: &Bench, scores: &[Score], comparison: &Comparison) -> Result<(Exact, &'static str)> {
+fn run(
+    bench: &Bench,
+    (scores, means): (&[Score], &Means),
+    comparison: &Comparison,
+) -> Result<(Exact, &'static str)> {
     let systems: Vec<usize> = comparison
         .systems
         .iter()
@@ -84,13 +88,65 @@ fn run(bench: &Bench, scores: &[Score], comparison: &Comparison) -> Result<(Exac
                 )));
             }
         },
+        Test::TwoGroupsInBlocks => {
+            let pairs = blocks();
+            let pairs = pairs.iter().filter_map(|row| Some(row[1]? - row[0]?));
+            (
+                exact::signed_rank(&pairs.collect::<Vec<_>>())?,
+                "signed rank of pairs in blocks",
+            )
+        }
+        Test::WornThrough => {
+            let table = worn_table(bench, means, comparison)?;
+            (
+                worn_through(&table)?,
+                "Fisher's exact test of figures worn through",
+            )
+        }
     })
+}
+
+/// Preparations of each compared system that were worn to the declared grade by the declared look,
+/// and that were not.
+fn worn_table(bench: &Bench, means: &Means, comparison: &Comparison) -> Result<Vec<[usize; 2]>> {
+    let broken = || {
+        Error::input(format!(
+            "\"{}\" in bench.toml has no grade or no look to count by",
+            comparison.name
+        ))
+    };
+    let grade = comparison.grade.ok_or_else(broken)?;
+    let looks = &bench.file.inspections;
+    let by = *comparison
+        .by_look
+        .and_then(|l| looks.get(l))
+        .ok_or_else(broken)?;
+    let lives = super::lives::rows(bench, means, f64::from(grade));
+    let mut table = Vec::new();
+    for id in &comparison.systems {
+        let mut row = [0, 0];
+        for life in lives.iter().filter(|l| l.system_id == *id) {
+            if life.up_to_units.is_some_and(|u| u <= by) {
+                row[0] += 1;
+            } else if life.over_units >= by {
+                row[1] += 1;
+            } else {
+                return Err(Error::input(format!(
+                    "\"{}\" cannot be counted: grades of {} ({}) up to {by} {} are missing",
+                    comparison.name, life.system_id, life.batch, bench.file.exposure_unit
+                )));
+            }
+        }
+        table.push(row);
+    }
+    Ok(table)
 }
 
 /// The side on which "wears more towards the last" is extreme.
 fn side(comparison: &Comparison) -> Side {
     match (comparison.test, comparison.side) {
-        (Test::AnyDifference | Test::AnyDifferenceInBlocks, _) => Side::Higher,
+        (test, _) if test.of_any() => Side::Higher,
+        (Test::WornThrough, _) if comparison.systems.len() > 2 => Side::Higher,
         (_, Side::Two) => Side::Two,
         (Test::TwoGroups, _) => Side::Lower,
         _ => Side::Higher,
@@ -114,10 +170,14 @@ fn row(family: &str, name: &str, direction: String, (exact, side): (&Exact, Side
     }
 }
 
-pub(super) fn declared(bench: &Bench, scores: &[Score], text: &mut String) -> Result<Vec<TestRow>> {
+pub(super) fn declared(
+    bench: &Bench,
+    (scores, means): (&[Score], &Means),
+    text: &mut String,
+) -> Result<Vec<TestRow>> {
     let mut rows = Vec::new();
     for comparison in &bench.file.family {
-        let (exact, name) = run(bench, scores, comparison)?;
+        let (exact, name) = run(bench, (scores, means), comparison)?;
         let way = if comparison.side == Side::Two {
             " (either way)"
         } else {

@@ -42,6 +42,9 @@ pub fn chance(
     let mut hits = 0;
     for _ in 0..settings.runs {
         let groups = bench(&mut random);
+        if settings.test == Test::TwoGroupsInBlocks && groups[0] == groups[1] {
+            continue; // no difference in any pair is no evidence
+        }
         let p = if arrangements(settings.test, &groups) <= COUNTED {
             run(settings.test, &groups)?.p(side)
         } else {
@@ -52,16 +55,12 @@ pub fn chance(
     Ok(hits as f64 / settings.runs as f64)
 }
 
-fn in_blocks(test: Test) -> bool {
-    matches!(
-        test,
-        Test::AnyDifferenceInBlocks | Test::DeclaredOrderInBlocks
-    )
-}
-
 fn arrangements(test: Test, groups: &[Vec<f64>]) -> f64 {
     let factorial = |n: usize| (2..=n).map(|i| i as f64).product::<f64>();
-    if in_blocks(test) {
+    if matches!(test, Test::TwoGroupsInBlocks | Test::WornThrough) {
+        return 1.0; // counted in no time whatever the size
+    }
+    if test.in_blocks() {
         return factorial(groups.len()).powi(groups[0].len() as i32);
     }
     let all: usize = groups.iter().map(Vec::len).sum();
@@ -89,7 +88,7 @@ fn drawn(test: Test, groups: &[Vec<f64>], side: Side, random: &mut Stream) -> f6
 }
 
 fn ranked(test: Test, groups: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    if in_blocks(test) {
+    if test.in_blocks() {
         let mut ranks = vec![Vec::new(); groups.len()];
         for b in 0..groups[0].len() {
             let block: Vec<f64> = groups.iter().map(|g| g[b]).collect();
@@ -108,7 +107,7 @@ fn ranked(test: Test, groups: &[Vec<f64>]) -> Vec<Vec<f64>> {
 }
 
 fn shuffle(test: Test, groups: &mut [Vec<f64>], random: &mut Stream) {
-    if in_blocks(test) {
+    if test.in_blocks() {
         for b in 0..groups[0].len() {
             let mut block: Vec<f64> = groups.iter().map(|g| g[b]).collect();
             block.shuffle(random);
@@ -130,7 +129,8 @@ fn shuffle(test: Test, groups: &mut [Vec<f64>], random: &mut Stream) {
 fn statistic(test: Test, ranks: &[Vec<f64>]) -> f64 {
     let sum = |g: &Vec<f64>| crate::base::sum::sum(g.iter().copied());
     match test {
-        Test::TwoGroups => sum(&ranks[0]),
+        // The last two are never drawn.
+        Test::TwoGroups | Test::TwoGroupsInBlocks | Test::WornThrough => sum(&ranks[0]),
         Test::AnyDifference | Test::AnyDifferenceInBlocks => {
             crate::base::sum::sum(ranks.iter().map(|g| sum(g).powi(2) / g.len() as f64))
         }

@@ -19,6 +19,33 @@ pub enum Test {
     AnyDifferenceInBlocks,
     /// The declared order within blocks: Page.
     DeclaredOrderInBlocks,
+    /// Two systems side by side in every block: signed rank.
+    TwoGroupsInBlocks,
+    /// Worn to a declared grade by a declared look or not: Fisher's exact test.
+    WornThrough,
+}
+
+impl Test {
+    /// True for tests that compare inside blocks.
+    #[must_use]
+    pub fn in_blocks(self) -> bool {
+        matches!(
+            self,
+            Test::AnyDifferenceInBlocks | Test::DeclaredOrderInBlocks | Test::TwoGroupsInBlocks
+        )
+    }
+
+    /// True for tests of exactly two systems.
+    #[must_use]
+    pub fn of_two(self) -> bool {
+        matches!(self, Test::TwoGroups | Test::TwoGroupsInBlocks)
+    }
+
+    /// True for tests of any difference, which know no direction.
+    #[must_use]
+    pub fn of_any(self) -> bool {
+        matches!(self, Test::AnyDifference | Test::AnyDifferenceInBlocks)
+    }
 }
 
 /// Runs the test on scores by group (blocks are the figures' numbers).
@@ -34,15 +61,65 @@ pub(super) fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
         Test::DeclaredOrder => exact::jonckheere(groups),
         Test::AnyDifferenceInBlocks => exact::friedman(&blocks()),
         Test::DeclaredOrderInBlocks => exact::page(&blocks()),
+        Test::TwoGroupsInBlocks => {
+            let pairs = groups[1].iter().zip(&groups[0]);
+            exact::signed_rank(&pairs.map(|(more, less)| more - less).collect::<Vec<_>>())
+        }
+        Test::WornThrough => {
+            let count = |g: &Vec<f64>| {
+                let worn = g.iter().filter(|v| **v > 0.5).count();
+                [worn, g.len() - worn]
+            };
+            worn_through(&groups.iter().map(count).collect::<Vec<_>>())
+        }
     }
+}
+
+/// Fisher's exact test of worn and unworn figures by system, from least to most wear declared.
+/// `p_high` is for "more of them worn towards the last" with two systems, for any difference with
+/// more; where all or none are worn every p is 1.
+///
+/// # Errors
+/// As the exact test.
+pub(crate) fn worn_through(table: &[[usize; 2]]) -> Result<Exact> {
+    let worn: usize = table.iter().map(|row| row[0]).sum();
+    let all: usize = table.iter().flatten().sum();
+    let mut exact = Exact {
+        statistic: worn as f64,
+        p_low: 1.0,
+        p_high: 1.0,
+        floor_low: 1.0,
+        floor_high: 1.0,
+        arrangements: 1.0,
+        how: exact::How::Counted,
+    };
+    if worn == 0 || worn == all {
+        return Ok(exact);
+    }
+    if let [first, last] = table {
+        return Ok(exact::fisher_2x2([*last, *first])?.exact);
+    }
+    let rows = |table: &[[usize; 2]]| table.iter().map(|r| r.to_vec()).collect::<Vec<_>>();
+    exact.p_high = exact::fisher_table(&rows(table))?;
+    // The least likely tables fill one system after the other.
+    let mut left = worn;
+    let filled: Vec<[usize; 2]> = table
+        .iter()
+        .map(|row| {
+            let size = row[0] + row[1];
+            let here = size.min(left);
+            left -= here;
+            [here, size - here]
+        })
+        .collect();
+    exact.floor_high = exact::fisher_table(&rows(&filled))?.min(exact.p_high);
+    Ok(exact)
 }
 
 /// The side on which "wears more towards the last group" is extreme.
 pub(super) fn rising(test: Test, two_sided: bool) -> Side {
     match test {
-        _ if two_sided && !matches!(test, Test::AnyDifference | Test::AnyDifferenceInBlocks) => {
-            Side::Two
-        }
+        _ if two_sided && !test.of_any() => Side::Two,
         Test::TwoGroups => Side::Lower,
         _ => Side::Higher,
     }
@@ -53,6 +130,17 @@ pub(super) fn rising(test: Test, two_sided: bool) -> Side {
 /// # Errors
 /// Fewer than two groups or no figure.
 pub fn floor_of_design(test: Test, groups: usize, n: usize, two_sided: bool) -> Result<f64> {
+    if test == Test::WornThrough {
+        // All worn in the later half of the systems, none in the earlier.
+        let row = |g: usize| if 2 * g >= groups { [n, 0] } else { [0, n] };
+        let table: Vec<[usize; 2]> = (0..groups).map(row).collect();
+        let exact = worn_through(&table)?;
+        return Ok(exact.floor(if two_sided && groups == 2 {
+            Side::Two
+        } else {
+            Side::Higher
+        }));
+    }
     let rank = |g: usize| (0..n).map(|i| (g * n + i) as f64).collect();
     let sorted: Vec<Vec<f64>> = (0..groups).map(rank).collect();
     Ok(run(test, &sorted)?.floor(rising(test, two_sided)))

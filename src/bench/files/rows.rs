@@ -67,6 +67,13 @@ pub struct Comparison {
     pub systems: Vec<String>,
     /// `higher` for "wears more towards the last", `two` for either way.
     pub side: Side,
+    /// For `worn_through`: the grade that counts as worn, 1 to 5.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grade: Option<u8>,
+    /// For `worn_through`: number of the look by which it counts; 1 is the first after exposure
+    /// began.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by_look: Option<usize>,
 }
 
 /// Prior of a system's wear rate on this bench's counterface.

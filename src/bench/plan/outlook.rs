@@ -11,6 +11,7 @@ use crate::bench::exact::Side;
 use crate::bench::files::Comparison;
 use crate::bench::model::{Density, Prior};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// How much faster the next system, or the odd one, wears in the benches that are simulated.
 pub(super) const FACTORS: [f64; 2] = [1.5, 2.5];
@@ -77,11 +78,12 @@ fn pattern(test: Test, systems: usize, ratio: f64) -> Vec<f64> {
     let step = ratio.ln();
     let middle = 0.5 * (systems as f64 - 1.0);
     (0..systems)
-        .map(|i| match test {
-            Test::AnyDifference | Test::AnyDifferenceInBlocks => {
+        .map(|i| {
+            if test.of_any() {
                 step * f64::from(u8::from(i + 1 == systems))
+            } else {
+                step * (i as f64 - middle)
             }
-            _ => step * (i as f64 - middle),
         })
         .collect()
 }
@@ -111,8 +113,22 @@ fn shown(
     let bench = |random: &mut Stream| -> Vec<Vec<f64>> {
         let mut world = density.prior_world(random);
         world.beta.clone_from(&beta);
+        let readings = density.simulate(&world, random);
         let mut scores = vec![vec![0.0; figures]; systems.len()];
-        for reading in density.simulate(&world, random) {
+        if let (Test::WornThrough, Some(grade), Some(look)) = (c.test, c.grade, c.by_look) {
+            let mut cells: BTreeMap<(usize, usize), f64> = BTreeMap::new();
+            for r in readings.iter().filter(|r| r.inspection + 1 == look) {
+                *cells.entry((r.specimen, r.area)).or_default() +=
+                    f64::from(r.grade) / graders as f64;
+            }
+            for ((specimen, _), mean) in cells {
+                if mean >= f64::from(grade) {
+                    scores[specimen / figures][specimen % figures] = 1.0;
+                }
+            }
+            return scores;
+        }
+        for reading in readings {
             let (system, figure) = (reading.specimen / figures, reading.specimen % figures);
             scores[system][figure] += f64::from(reading.grade) / graders as f64;
         }

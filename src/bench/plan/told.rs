@@ -2,7 +2,7 @@
 
 use super::PlanSettings;
 use super::outlook::{FACTORS, OutlookRow, RUNS};
-use crate::bench::design::{Test, imbalance, smallest_n_for_holm};
+use crate::bench::design::{imbalance, smallest_n_for_holm};
 use crate::bench::exact::Side;
 use crate::bench::files::{BenchFile, Comparison, RoundRow, SpecimenRow};
 use std::fmt::Write;
@@ -102,14 +102,12 @@ fn plural(n: usize) -> &'static str {
 
 /// What the benches of an outlook assume, in words.
 fn assumed(c: &Comparison, ratio: f64) -> String {
-    match c.test {
-        Test::AnyDifference | Test::AnyDifferenceInBlocks => {
-            format!("if one wears {ratio} times as fast as the rest")
-        }
-        _ if c.systems.len() == 2 => {
-            format!("if \"{}\" wears {ratio} times as fast", c.systems[1])
-        }
-        _ => format!("if each wears {ratio} times as fast as the one before"),
+    if c.test.of_any() {
+        format!("if one wears {ratio} times as fast as the rest")
+    } else if c.systems.len() == 2 {
+        format!("if \"{}\" wears {ratio} times as fast", c.systems[1])
+    } else {
+        format!("if each wears {ratio} times as fast as the one before")
     }
 }
 
