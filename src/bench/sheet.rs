@@ -75,7 +75,7 @@ pub fn sheet(settings: &SheetSettings) -> Result<Outcome> {
 }
 
 /// The picture of the places in base64, if there is one.
-fn picture(folder: &Path) -> Result<Option<String>> {
+pub(super) fn picture(folder: &Path) -> Result<Option<String>> {
     let path = folder.join(PICTURE);
     match std::fs::read(&path) {
         Ok(bytes) => Ok(Some(STANDARD.encode(bytes))),

@@ -186,6 +186,15 @@ fn from_plan_to_a_narrower_wear_rate() {
     for never in ["no difference", "equal", "proved", "significant"] {
         assert!(!text.contains(never), "{never} in {text}");
     }
+    let page = analysis
+        .files
+        .iter()
+        .find(|f| f.name.ends_with(".html"))
+        .unwrap();
+    let html = String::from_utf8(page.bytes.clone()).unwrap();
+    assert_eq!(html.matches("<polygon").count(), 5 * 5);
+    assert_eq!(html.matches("<circle").count(), 5 * 5 * 5 + 2 * 5);
+    assert!(!html.contains("<script>") && html.contains("shoulder &lt;script"));
     let expected = analysis
         .files
         .iter()

@@ -85,6 +85,7 @@ struct Candidate {
     middle: usize,
     patches: Vec<usize>,
     view: usize,
+    seen: f64,
     dose: f64,
     spread: f64,
 }
@@ -170,6 +171,7 @@ fn candidates(
         Some(Candidate {
             middle,
             view,
+            seen: by_view[view],
             spread: if dose > 0.0 { square.sqrt() } else { 0.0 },
             patches,
             dose,
@@ -237,8 +239,9 @@ fn choose<'a>(
     chosen
 }
 
-/// Of the places that get next to nothing, the one furthest from anything touched: a place that
-/// was merely missed by the few contacts of a simulation lies beside one that was not.
+/// Of the places that get next to nothing and lie well away from anything touched, the one seen
+/// best: a place that was merely missed by the few contacts of a simulation lies beside one that
+/// was not.
 fn untouched<'a>(
     figure: &Figure,
     map: &[f64],
@@ -254,13 +257,19 @@ fn untouched<'a>(
     let clearance = |c: &Candidate| {
         let at = figure.patches[c.middle].centroid;
         let near = touched.iter().map(|t| (t - at).norm_squared());
-        near.fold(f64::INFINITY, f64::min)
+        near.fold(f64::INFINITY, f64::min).sqrt()
     };
-    all.iter()
+    let clear: Vec<(f64, &Candidate)> = all
+        .iter()
         .filter(|c| c.dose <= limit)
         .filter(|c| clear_of(figure, chosen, c, settings.apart))
         .map(|c| (clearance(c), c))
-        .reduce(|a, b| if b.0 > a.0 { b } else { a })
+        .collect();
+    let most = clear.iter().map(|(far, _)| *far).fold(0.0, f64::max);
+    clear
+        .into_iter()
+        .filter(|(far, _)| *far >= most.min(2.0 * settings.radius))
+        .reduce(|a, b| if b.1.seen > a.1.seen { b } else { a })
         .map(|(_, c)| c)
 }
 

@@ -2,6 +2,7 @@
 
 mod graders;
 mod lives;
+mod page;
 mod simulator;
 mod systems;
 mod verdicts;
@@ -81,6 +82,10 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     outcome.add(
         format!("analysis/lives-{}.csv", short(&bench, &grades)),
         write_rows(&lives)?,
+    );
+    outcome.add(
+        format!("analysis/report-{}.html", short(&bench, &grades)),
+        page::page(&bench, &text, &predicted, (&fitted, &areas))?,
     );
     outcome.add(
         format!("analysis/report-{}.txt", short(&bench, &grades)),
