@@ -191,7 +191,7 @@ fn told(factors: &[Factor], chosen: &[Vec<usize>], parameters: usize) -> Result<
     let spare = chosen.len().saturating_sub(parameters);
     let _ = writeln!(
         text,
-        "{} systems, {parameters} main effects, {spare} left to judge scatter by.",
+        "{} systems, {parameters} main effects: {spare} systems more than effects.",
         chosen.len()
     );
     if chosen.len() < parameters {
@@ -204,7 +204,7 @@ fn told(factors: &[Factor], chosen: &[Vec<usize>], parameters: usize) -> Result<
     if spare == 0 {
         let _ = writeln!(
             text,
-            "No scatter can be seen from one figure each: it comes from the prior only."
+            "No scatter can be seen from one figure each: it comes from the prior only. Two figures each show it."
         );
     }
     for (f, factor) in factors.iter().enumerate() {

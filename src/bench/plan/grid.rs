@@ -15,16 +15,19 @@ pub(super) fn inspections(
     if !settings.fit_inspections {
         return Ok((settings.inspections.clone(), settings.units_per_pass));
     }
-    let scaled = |factor: f64| {
-        settings
-            .inspections
-            .iter()
-            .map(move |n| n * factor)
-            .collect()
+    // Nobody makes a quarter of a stroke.
+    let scaled = |factor: f64| -> Vec<f64> {
+        let looks = settings.inspections.iter();
+        let mut grid: Vec<f64> = looks.map(|n| (n * factor).round()).collect();
+        grid.dedup();
+        grid
     };
     let mut best = (f64::NEG_INFINITY, 1.0, [0.0; 3]);
     for factor in [1.0, 0.5, 2.0, 0.25, 4.0] {
-        let grid: Vec<f64> = scaled(factor);
+        let grid = scaled(factor);
+        if grid.len() < settings.inspections.len() {
+            continue; // two looks at once
+        }
         let chances = expected(settings, &grid)?;
         let worth: f64 = chances.iter().map(|c| c.min(0.8)).sum();
         if worth > best.0 + 1e-9 {

@@ -161,7 +161,9 @@ pub fn plan(settings: &PlanSettings) -> Result<Outcome> {
     outcome.add("areas.csv", write_rows(&area_rows(settings))?);
     outcome.add("key.csv", key_text);
     outcome.add("rounds.csv", write_rows(&rounds)?);
-    outcome.add("outlook.csv", write_rows(&outlook)?);
+    if !outlook.is_empty() {
+        outcome.add("outlook.csv", write_rows(&outlook)?);
+    }
     outcome.notes.extend(super::sheet::cautions());
     Ok(outcome)
 }
