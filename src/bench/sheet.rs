@@ -67,7 +67,7 @@ pub fn sheet(settings: &SheetSettings) -> Result<Outcome> {
         }
     }
     outcome.text = format!(
-        "{} sheets to print. Grades go into a table with the columns code, inspection_units, area_id, grader, grade, kind, note.\n",
+        "{} sheets to print. Grades go into a table with the columns code, inspection_units, area_id, grader, grade, kind, note; the guesses of the last look into guesses.csv in the bench folder with the columns code, grader, system_id.\n",
         outcome.files.len()
     );
     outcome.notes = cautions();
@@ -147,6 +147,8 @@ fn grading(
         areas => areas,
         views => VIEWS.to_vec(),
         picture => picture,
+        guess => inspection + 1 == bench.file.inspections.len(),
+        systems => bench.systems.iter().map(|s| s.system_id.clone()).collect::<Vec<_>>(),
         cautions => CAUTIONS.to_vec(),
     })
 }

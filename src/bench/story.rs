@@ -373,6 +373,47 @@ fn pairs_and_worn_through_can_be_declared() {
     );
 }
 
+/// Guesses of the last look: counted against chance, and none made twice.
+#[test]
+fn guesses_tell_whether_the_blinding_held() {
+    let (folder, table) = midnight();
+    taken_in(folder.path(), "typed.csv", &table).unwrap();
+    let settings = AnalyseSettings {
+        folder: folder.path().to_owned(),
+        fit: FitSettings::default(),
+    };
+    let told = |rows: &str| {
+        let head = "code,grader,system_id\n";
+        std::fs::write(folder.path().join("guesses.csv"), format!("{head}{rows}")).unwrap();
+        analyse(&settings, &Unwatched).map(|o| o.text)
+    };
+    let bench = Bench::open(folder.path()).unwrap();
+    let right: String = bench
+        .key
+        .iter()
+        .filter(|(_, (_, at))| *at == 2)
+        .take(5)
+        .map(|(code, (s, _))| {
+            let system = &bench.specimens[*s].row.system_id;
+            format!("c-{code},Ada,{system}\n")
+        })
+        .collect();
+    let text = told(&right).unwrap();
+    assert!(
+        text.contains("5 of 5 guesses right") && text.contains("knew more"),
+        "{text}"
+    );
+    let again = format!("{right}{}\n", right.lines().next().unwrap());
+    assert!(told(&again).unwrap_err().to_string().contains("twice"));
+    std::fs::remove_file(folder.path().join("guesses.csv")).unwrap();
+    assert!(
+        analyse(&settings, &Unwatched)
+            .unwrap()
+            .text
+            .contains("no guesses.csv")
+    );
+}
+
 /// A folder with a plan and the first graded look as typed.
 fn midnight() -> (tempfile::TempDir, String) {
     let folder = tempfile::tempdir().unwrap();
@@ -538,6 +579,8 @@ fn sheets_hold_every_code_once_and_no_raw_user_text() {
         assert!(!html.contains("<script>"), "{}", file.name);
         assert!(html.contains("Never eat while handling") && html.contains("size: A4"));
         if let Some(rest) = file.name.strip_prefix("sheets/grading-") {
+            let asked = html.matches("Which system do you think").count();
+            assert_eq!(asked > 0, rest.starts_with('5'), "only at the last look");
             let inspection: usize = rest[..1].parse().unwrap();
             let at = bench.key.iter().filter(|(_, (_, i))| *i == inspection);
             let places: Vec<usize> = at

@@ -56,6 +56,11 @@ pub(super) fn agreement(bench: &Bench, grades: &[Grade], text: &mut String) -> R
                 ""
             }
         );
+    } else {
+        let _ = writeln!(
+            text,
+            "Blinding: no guesses.csv (code, grader, system_id): whether the graders knew what they held is not known."
+        );
     }
     text.push('\n');
     Ok(())

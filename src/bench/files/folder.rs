@@ -216,8 +216,16 @@ impl Bench {
         }
         let names: Vec<&str> = self.systems.iter().map(|s| s.system_id.as_str()).collect();
         let (mut right, mut made) = (0, 0);
+        let mut seen = BTreeSet::new();
         for (line, row) in read_rows::<GuessRow>(&path)? {
             let code = correct(&row.code);
+            if !seen.insert((code.clone(), row.grader.clone())) {
+                return Err(
+                    Error::input(format!("{} has guessed {} twice", row.grader, row.code))
+                        .at(at_line(&path, line))
+                        .hint("keep the first guess"),
+                );
+            }
             let Some((specimen, _)) = self.key.get(&code) else {
                 return Err(self.unknown_code(&row.code).at(at_line(&path, line)));
             };
