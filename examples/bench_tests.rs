@@ -2,7 +2,8 @@
 //! programs can ask it about any data. `tests/python/check_bench.py` does.
 //!
 //! A case is `{"test": "rank_sum", "groups": [[..], [..]]}`; `groups` are groups, blocks (with
-//! null for a missing cell), two lists of a correlation, rows of a table, or graders' lists.
+//! null for a missing cell), two lists of a correlation, rows of a table, graders' lists, or how many
+//! of each group got there and how many there are.
 
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -65,6 +66,16 @@ fn answer(case: &Case) -> Result<Value> {
                 .map(|r| r.iter().map(|v| count(*v)).collect())
                 .collect();
             json!({ "two": exact::fisher_table(&table)? })
+        }
+        "through" => {
+            let list = |i: usize| full[i].iter().map(|v| count(*v)).collect::<Vec<_>>();
+            let side = if full[0].len() > 2 {
+                Side::Two
+            } else {
+                Side::Higher
+            };
+            let test = exact::through(&list(0), &list(1), side)?;
+            json!({ "low": test.p(Side::Lower), "floor": test.floor(Side::Lower) })
         }
         "holm" => json!({ "adjusted": judge::holm(&full[0]) }),
         "fleiss" => json!({ "kappa": judge::fleiss_kappa(&full)? }),

@@ -17,3 +17,5 @@ mod scores;
 mod witness;
 #[cfg(test)]
 mod story;
+#[cfg(test)]
+mod story_declared;

@@ -6,6 +6,7 @@ permutation test over all arrangements or to counting all permutations here.
 """
 import itertools
 import json
+import math
 import os
 import subprocess
 import sys
@@ -152,6 +153,20 @@ for _ in range(6):
         total += w
         extreme += w if log(u) <= log(t) + 1e-7 else 0.0
     ask("fisher_table", t.astype(float).tolist(), lambda m, p=extreme / total: near("r x c", m["two"], p, 1e-8))
+
+# who got there: every table of four groups with these margins; one direction of two groups
+for _ in range(4):
+    of = rng.integers(2, 6, 4)
+    r = rng.integers(0, of + 1)
+    if r.sum() in (0, of.sum()):
+        continue
+    ways = [np.prod([math.comb(int(n), x) for n, x in zip(of, xs)]) for xs in itertools.product(*(range(n + 1) for n in of)) if sum(xs) == r.sum()]
+    own = np.prod([math.comb(int(n), int(x)) for n, x in zip(of, r)])
+    p = [sum(w for w in ways if w <= limit) / sum(ways) for limit in (own, min(ways))]
+    ask("through", [r.tolist(), of.tolist()], lambda m, p=p: [near("through", m["low"], p[0]), near("through floor", m["floor"], p[1])])
+    x, n = [1, 4], [5, 5]
+    p = ss.fisher_exact([[1, 4], [4, 1]], "less").pvalue
+    ask("through", [x, n], lambda m, p=p: near("through one way", m["low"], p, 1e-8))
 
 # agreement, correction, blinding
 for _ in range(4):

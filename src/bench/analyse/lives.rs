@@ -1,12 +1,12 @@
 //! Lives without the model of grades: between which two looks a figure first read the grade that
 //! counts as worn.
 
+use super::reached::{Preparation, preparations};
 use crate::base::known::Z95;
-use crate::bench::files::Bench;
+use crate::base::{Note, Topic};
+use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{Known, LifeFit, Scatter, fit_lives};
-use crate::bench::scores::{Means, score_areas};
 use serde::Serialize;
-use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// The grade that counts as worn: 1 to 3 % of a place through.
@@ -37,66 +37,27 @@ pub(super) struct LifeRow {
     pub up_to_units: Option<f64>,
 }
 
-/// Life of every exposed preparation, in the order of the specimens.
-pub(super) fn rows(bench: &Bench, means: &Means, grade: f64) -> Vec<LifeRow> {
-    let areas = score_areas(bench);
-    let mut groups: BTreeMap<(usize, &str), Vec<usize>> = BTreeMap::new();
-    for (number, s) in bench.specimens.iter().enumerate() {
-        if s.row.role != "blank" {
-            let key = (s.system, s.row.batch.as_str());
-            groups.entry(key).or_default().push(number);
-        }
+/// Life of every exposed preparation, by system.
+pub(super) fn rows(bench: &Bench, grades: &[Grade], notes: &mut Vec<Note>) -> Vec<LifeRow> {
+    let all = preparations(bench, grades, WORN);
+    let spoilt = all.iter().filter(|p| p.life.is_none()).count();
+    if spoilt > 0 {
+        notes.push(Note::new(
+            Topic::Limit,
+            format!("{spoilt} of the preparations read grade {WORN} before the first move and have no life"),
+        ));
     }
-    let row = |((system, batch), figures): ((usize, &str), Vec<usize>)| {
-        let looks =
-            (1..bench.file.inspections.len()).map(|i| worst((means, grade), &figures, &areas, i));
-        let (over, up_to) = bounds(&bench.file.inspections, &looks.collect::<Vec<_>>());
-        LifeRow {
-            system_id: bench.systems[system].system_id.clone(),
-            batch: batch.to_owned(),
-            block: bench.specimens[figures[0]].row.block,
-            grade,
-            over_units: over,
-            up_to_units: up_to,
-        }
+    let row = |p: &Preparation| {
+        p.life.map(|life| LifeRow {
+            system_id: bench.systems[p.system].system_id.clone(),
+            batch: p.batch.clone(),
+            block: p.block,
+            grade: WORN,
+            over_units: life.over,
+            up_to_units: life.up_to,
+        })
     };
-    groups.into_iter().map(row).collect()
-}
-
-/// Has the grade been reached at an inspection? `None` where a missing grade leaves it open.
-fn worst(
-    (means, grade): (&Means, f64),
-    figures: &[usize],
-    areas: &[usize],
-    inspection: usize,
-) -> Option<bool> {
-    let mut open = false;
-    for area in areas {
-        let graded: Vec<f64> = figures
-            .iter()
-            .filter_map(|f| means.get(&(*f, *area, inspection)).copied())
-            .collect();
-        if graded.is_empty() {
-            open = true;
-            continue;
-        }
-        let mean = crate::base::sum::sum(graded.iter().copied()) / graded.len() as f64;
-        if mean >= grade {
-            return Some(true);
-        }
-    }
-    (!open).then_some(false)
-}
-
-/// The last look without and the first look with the grade; a look that is open widens the gap.
-fn bounds(inspections: &[f64], looks: &[Option<bool>]) -> (f64, Option<f64>) {
-    let first = looks.iter().position(|l| *l == Some(true));
-    let before = &looks[..first.unwrap_or(looks.len())];
-    let over = before.iter().rposition(|l| *l == Some(false));
-    (
-        over.map_or(0.0, |i| inspections[i + 1]),
-        first.map(|i| inspections[i + 1]),
-    )
+    all.iter().filter_map(row).collect()
 }
 
 /// Lives in words.
@@ -219,44 +180,4 @@ fn medians(
 fn two_digits(v: f64) -> String {
     let rounded: f64 = format!("{v:.1e}").parse().unwrap_or(v);
     format!("{rounded}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    const LOOKS: [f64; 6] = [0.0, 125.0, 250.0, 500.0, 1000.0, 2000.0];
-
-    #[test]
-    fn a_life_lies_between_two_looks() {
-        let (no, yes) = (Some(false), Some(true));
-        let of = |looks: [Option<bool>; 5]| bounds(&LOOKS, &looks);
-        assert_eq!(of([no, no, yes, yes, yes]), (250.0, Some(500.0)));
-        assert_eq!(of([yes, yes, yes, yes, yes]), (0.0, Some(125.0)));
-        assert_eq!(of([no, no, no, no, no]), (2000.0, None));
-        // A look that nobody graded widens the gap, from either side.
-        assert_eq!(of([no, None, yes, yes, yes]), (125.0, Some(500.0)));
-        assert_eq!(of([no, no, no, None, None]), (500.0, None));
-        assert_eq!(of([None, None, None, None, None]), (0.0, None));
-        // Paint does not grow back: the first time counts.
-        assert_eq!(of([no, yes, no, yes, yes]), (125.0, Some(250.0)));
-    }
-
-    #[test]
-    fn the_worst_area_decides_and_a_hole_leaves_it_open() {
-        let grade = |v: [f64; 2]| -> Means { [((0, 0, 1), v[0]), ((0, 1, 1), v[1])].into() };
-        assert_eq!(
-            worst((&grade([1.0, 3.5]), 3.0), &[0], &[0, 1], 1),
-            Some(true)
-        );
-        assert_eq!(
-            worst((&grade([1.0, 2.5]), 3.0), &[0], &[0, 1], 1),
-            Some(false)
-        );
-        assert_eq!(worst((&grade([1.0, 2.5]), 3.0), &[0], &[0, 1, 2], 1), None);
-        assert_eq!(
-            worst((&grade([1.0, 3.0]), 3.0), &[0], &[0, 1, 2], 1),
-            Some(true)
-        );
-    }
 }

@@ -1,11 +1,14 @@
 //! `bench analyse`: what was declared and what came out, in words that claim no more than that.
 
+mod ask;
 mod graders;
 mod lives;
 mod page;
+mod reached;
 mod simulator;
 mod systems;
 mod verdicts;
+mod words;
 
 use super::files::{Bench, Grade, Outcome, write_rows};
 use super::model::{FitSettings, fit};
@@ -14,6 +17,8 @@ use crate::base::{Error, Note, Result, Topic, Watch};
 use std::fmt::Write;
 use std::path::PathBuf;
 pub use verdicts::TestRow;
+#[cfg(test)]
+pub(super) use words::tests::claims_no_more;
 
 /// What to analyse.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,11 +52,11 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let fitted = fit(&trial, &prior, &settings.fit, watch)?;
     outcome.notes.extend(fitted.notes.clone());
     let means = means(&grades);
-    let mut rows = verdicts::declared(&bench, (&scores, &means), &mut text)?;
+    let mut rows = verdicts::declared(&bench, (&grades, &scores), &mut text)?;
     rows.extend(verdicts::afterwards(&bench, &scores, &mut text)?);
     systems::told(&bench, (&scores, &grades), &fitted, &mut text);
     systems::factors(&bench, &fitted, &mut text);
-    let lives = lives::rows(&bench, &means, lives::WORN);
+    let lives = lives::rows(&bench, &grades, &mut outcome.notes);
     lives::told(&bench, &lives, &mut text);
     graders::agreement(&bench, &grades, &mut text)?;
     graders::controls(&bench, &grades, &mut text);

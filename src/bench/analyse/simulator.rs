@@ -1,12 +1,13 @@
 //! The simulator beside the grades: where its areas are wrong, and the fitted model's own check.
 
+use super::words::p_words;
 use crate::base::Result;
 use crate::bench::exact::{self, Side};
 use crate::bench::files::Bench;
 use crate::bench::model::{Density, Fit, Prior, Quantity, Reading, Trial};
 use crate::bench::scores::{Means, factor_levels};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 /// One line of `fit.csv`.
@@ -48,34 +49,55 @@ pub(super) fn told(
     order(bench, means, areas, text)
 }
 
-/// Were the areas worn in the order the simulator gave them? Spearman's rho between dose and mean
-/// grade over all exposed figures.
+/// Are the areas worn in the order the simulator gave them?
+///
+/// Over looks at which every area of a figure was graded, so that no area is judged by other
+/// figures or later looks than its neighbour. The area that should get nothing is the control and
+/// stays out.
 fn order(bench: &Bench, means: &Means, areas: &[usize], text: &mut String) -> Result<()> {
-    let mean = |area: usize| {
-        let own = means.iter().filter(|((s, a, i), _)| {
-            *a == area && *i > 0 && bench.specimens[*s].row.role != "blank"
-        });
-        let values: Vec<f64> = own.map(|(_, v)| *v).collect();
-        crate::base::sum::sum(values.iter().copied()) / values.len().max(1) as f64
-    };
-    let dose: Vec<f64> = areas
-        .iter()
-        .map(|a| bench.areas[*a].dose_j_m2_per_unit)
+    let exposed = |s: usize| bench.specimens[s].row.role != "blank";
+    let looks: BTreeSet<(usize, usize)> = means
+        .keys()
+        .filter(|(s, _, look)| *look > 0 && exposed(*s))
+        .map(|(s, _, look)| (*s, *look))
         .collect();
-    let grade: Vec<f64> = areas.iter().map(|a| mean(*a)).collect();
-    if areas.len() < 3 || grade.iter().all(|g| *g == grade[0]) {
-        return Ok(());
-    }
-    let exact = exact::spearman(&dose, &grade)?;
-    let _ = writeln!(
-        text,
-        "Order of {} areas, dose against mean grade: rank correlation {:.2}, exact one-sided p = {:.4} (the smallest possible {:.4}). Areas of one figure shape are repeats: this is about this figure, not about figures.",
-        areas.len(),
-        exact.statistic,
-        exact.p(Side::Higher),
-        exact.floor(Side::Higher)
-    );
+    let whole = |(s, look): &(usize, usize)| -> Option<Vec<f64>> {
+        let cell = |a: &usize| means.get(&(*s, *a, *look)).copied();
+        areas.iter().map(cell).collect()
+    };
+    let rows: Vec<Vec<f64>> = looks.iter().filter_map(whole).collect();
+    let dose = |a: &usize| bench.areas[*a].dose_j_m2_per_unit;
+    let doses: Vec<f64> = areas.iter().map(dose).collect();
+    let _ = writeln!(text, "{}", order_words(&doses, &rows, bench.file.alpha)?);
     Ok(())
+}
+
+/// * `doses` by area; `rows`: mean grade by area, one row per figure and look
+fn order_words(doses: &[f64], rows: &[Vec<f64>], alpha: f64) -> Result<String> {
+    let n = doses.len();
+    if n < 2 || rows.is_empty() {
+        return Ok("Order of the areas: no look at which two or more areas of a figure were all graded, nothing to compare.".into());
+    }
+    let column = |i: usize| crate::base::sum::sum(rows.iter().map(|r| r[i])) / rows.len() as f64;
+    // Sums of thirds: what only rounding tells apart is one grade.
+    let grades: Vec<f64> = (0..n).map(|i| (column(i) * 1e9).round() / 1e9).collect();
+    let flat = |list: &[f64]| list.iter().all(|v| *v == list[0]);
+    if flat(&grades) || flat(doses) {
+        return Ok("Order of the areas: all read alike so far (or were given one dose), there is no order to look at.".into());
+    }
+    let exact = exact::spearman(doses, &grades)?;
+    let (p, floor) = (exact.p(Side::Higher), exact.floor(Side::Higher));
+    let verdict = match (floor > alpha, p > alpha) {
+        (true, _) => format!("So few areas could not have gone below {alpha}, whatever they read."),
+        (_, true) => "Not shown to follow the simulator's order.".into(),
+        _ => "The order taken as a whole follows the simulator's; single neighbours are not shown by this.".into(),
+    };
+    Ok(format!(
+        "Order of {n} areas, predicted dose against mean grade over all exposed figures: rank correlation {:.3}, exact one-sided p = {} (the smallest possible with so many areas is {}). {verdict} Areas of one figure shape are repeats: this is about this figure, not about figures, and stands outside the declared family.",
+        exact.statistic,
+        p_words(p),
+        p_words(floor)
+    ))
 }
 
 pub(super) fn fit_rows(bench: &Bench, fitted: &Fit, areas: &[usize]) -> Vec<FitRow> {
@@ -167,4 +189,39 @@ pub(super) fn predictive(
         }
     };
     Ok(mean(&trial.readings).into_iter().map(row).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::words::tests::claims_no_more;
+    use super::order_words;
+
+    /// Exact one-sided p of a perfect order of n is 1/n!; critical rho at n = 5 is 0.9, p = 5/120.
+    #[test]
+    fn the_order_of_areas_is_tested_exactly() {
+        let doses = [60.0, 40.0, 24.0, 12.0, 6.0];
+        let said = |n: usize, grades: &[f64]| {
+            let text = order_words(&doses[..n], &[grades.to_vec()], 0.05).unwrap();
+            claims_no_more(&text);
+            text
+        };
+        let perfect = said(5, &[5.0, 4.0, 3.0, 2.0, 1.0]);
+        assert!(
+            perfect.contains("correlation 1.000") && perfect.contains("p = 0.0083"),
+            "{perfect}"
+        );
+        assert!(perfect.contains("follows the simulator's"), "{perfect}");
+        let one_swap = said(5, &[4.0, 5.0, 3.0, 2.0, 1.0]);
+        assert!(
+            one_swap.contains("correlation 0.900") && one_swap.contains("p = 0.0417"),
+            "{one_swap}"
+        );
+        let two_swaps = said(5, &[4.0, 5.0, 2.0, 3.0, 1.0]);
+        assert!(two_swaps.contains("Not shown to follow"), "{two_swaps}");
+        let three = said(3, &[5.0, 4.0, 3.0]);
+        assert!(three.contains("could not have gone below 0.05"), "{three}");
+        assert!(said(3, &[0.0, 0.0, 0.0]).contains("all read alike"));
+        assert!(said(1, &[1.0]).contains("nothing to compare"));
+        assert!(perfect.contains("not about figures"));
+    }
 }

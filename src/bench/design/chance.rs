@@ -29,7 +29,8 @@ pub struct ChanceSettings {
 
 /// Share of simulated benches in which the test comes out at the level.
 ///
-/// * `bench`: scores by group, from least to most wear declared; blocks are the figures' numbers
+/// * `bench`: scores by group, from least to most wear declared; blocks are the figures' numbers;
+///   for worn through 1 for a figure that got there, else 0
 ///
 /// # Errors
 /// As the test.
@@ -42,11 +43,8 @@ pub fn chance(
     let mut hits = 0;
     for _ in 0..settings.runs {
         let groups = bench(&mut random);
-        if settings.test == Test::TwoGroupsInBlocks && groups[0] == groups[1] {
-            continue; // no difference in any pair is no evidence
-        }
         let p = if arrangements(settings.test, &groups) <= COUNTED {
-            run(settings.test, &groups)?.p(side)
+            run(settings.test, settings.two_sided, &groups)?.p(side)
         } else {
             drawn(settings.test, &groups, side, &mut random)
         };
@@ -56,10 +54,11 @@ pub fn chance(
 }
 
 fn arrangements(test: Test, groups: &[Vec<f64>]) -> f64 {
-    let factorial = |n: usize| (2..=n).map(|i| i as f64).product::<f64>();
-    if matches!(test, Test::TwoGroupsInBlocks | Test::WornThrough) {
-        return 1.0; // counted in no time whatever the size
+    if test == Test::WornThrough {
+        // Tables are counted by class, quickly at any size.
+        return 0.0;
     }
+    let factorial = |n: usize| (2..=n).map(|i| i as f64).product::<f64>();
     if test.in_blocks() {
         return factorial(groups.len()).powi(groups[0].len() as i32);
     }
@@ -88,6 +87,9 @@ fn drawn(test: Test, groups: &[Vec<f64>], side: Side, random: &mut Stream) -> f6
 }
 
 fn ranked(test: Test, groups: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    if test == Test::TwoGroupsInBlocks {
+        return signed(&groups[0], &groups[1]);
+    }
     if test.in_blocks() {
         let mut ranks = vec![Vec::new(); groups.len()];
         for b in 0..groups[0].len() {
@@ -104,6 +106,21 @@ fn ranked(test: Test, groups: &[Vec<f64>]) -> Vec<Vec<f64>> {
         .iter()
         .map(|g| ranks.by_ref().take(g.len()).collect())
         .collect()
+}
+
+/// The rank of each pair's difference, on the side that wears more.
+fn signed(x: &[f64], y: &[f64]) -> Vec<Vec<f64>> {
+    let differences: Vec<f64> = x.iter().zip(y).map(|(a, b)| b - a).collect();
+    let kept: Vec<f64> = differences.iter().copied().filter(|d| *d != 0.0).collect();
+    let sizes: Vec<f64> = kept.iter().map(|d| d.abs()).collect();
+    let ranks = midranks(&sizes);
+    let side = |sign: f64| {
+        let pairs = kept.iter().zip(&ranks);
+        pairs
+            .map(|(d, r)| if d * sign > 0.0 { *r } else { 0.0 })
+            .collect()
+    };
+    vec![side(-1.0), side(1.0)]
 }
 
 fn shuffle(test: Test, groups: &mut [Vec<f64>], random: &mut Stream) {
@@ -129,8 +146,8 @@ fn shuffle(test: Test, groups: &mut [Vec<f64>], random: &mut Stream) {
 fn statistic(test: Test, ranks: &[Vec<f64>]) -> f64 {
     let sum = |g: &Vec<f64>| crate::base::sum::sum(g.iter().copied());
     match test {
-        // The last two are never drawn.
-        Test::TwoGroups | Test::TwoGroupsInBlocks | Test::WornThrough => sum(&ranks[0]),
+        Test::TwoGroups | Test::WornThrough => sum(&ranks[0]),
+        Test::TwoGroupsInBlocks => sum(&ranks[1]),
         Test::AnyDifference | Test::AnyDifferenceInBlocks => {
             crate::base::sum::sum(ranks.iter().map(|g| sum(g).powi(2) / g.len() as f64))
         }
@@ -170,18 +187,22 @@ mod tests {
             Test::TwoGroups,
             Test::AnyDifference,
             Test::DeclaredOrder,
+            Test::TwoGroupsInBlocks,
             Test::AnyDifferenceInBlocks,
             Test::DeclaredOrderInBlocks,
         ] {
-            let k = if test == Test::TwoGroups { 2 } else { 4 };
+            let k = if test.of_two() { 2 } else { 4 };
             for two_sided in [false, true] {
                 let side = rising(test, two_sided);
                 let groups: Vec<Vec<f64>> = (0..k)
                     .map(|_| (0..4).map(|_| grade(&mut random)).collect())
                     .collect();
-                let exact = run(test, &groups).unwrap().p(side);
+                let exact = run(test, two_sided, &groups).unwrap().p(side);
                 let by_draw = drawn(test, &groups, side, &mut random);
-                let error = (exact * (1.0 - exact) / DRAWN as f64).sqrt();
+                // Either way is twice the smaller tail, and so is its error.
+                let times = if side == Side::Two { 2.0 } else { 1.0 };
+                let tail = exact / times;
+                let error = times * (tail * (1.0 - tail) / DRAWN as f64).sqrt();
                 assert!(
                     (exact - by_draw).abs() < 8.0 * error + 0.003,
                     "{test:?} {side:?}: {exact} {by_draw}"

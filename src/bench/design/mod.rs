@@ -11,7 +11,6 @@ mod systems;
 pub use chance::{ChanceSettings, chance};
 pub use codes::{ALPHABET, check_symbol, correct, draw_codes, nearest_valid, valid};
 pub use exchange::{Exchange, alias_matrix, exchange};
-pub(crate) use power::worn_through;
-pub use power::{PowerSettings, Test, floor_of_design, power, smallest_n_for_holm};
+pub use power::{PowerSettings, Test, floor_of_design, power, rising, smallest_n_for_holm};
 pub use rotation::{imbalance, lattice, williams};
 pub use systems::{Factor, Rule, candidates, columns, contrast_variance};

@@ -1,7 +1,7 @@
 //! What a design could show: smallest p, power, and how many figures the correction asks for.
 
 use super::chance::{ChanceSettings, chance};
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::bench::exact::{self, Exact, Side};
 use rand_distr::{Distribution, StandardNormal};
 
@@ -15,13 +15,13 @@ pub enum Test {
     AnyDifference,
     /// The declared order: Jonckheere-Terpstra.
     DeclaredOrder,
+    /// Two groups within blocks: signed rank of the differences.
+    TwoGroupsInBlocks,
     /// Any difference within blocks: Friedman.
     AnyDifferenceInBlocks,
     /// The declared order within blocks: Page.
     DeclaredOrderInBlocks,
-    /// Two systems side by side in every block: signed rank.
-    TwoGroupsInBlocks,
-    /// Worn to a declared grade by a declared look or not: Fisher's exact test.
+    /// Figures that reached a declared grade by a declared inspection: Fisher.
     WornThrough,
 }
 
@@ -31,7 +31,7 @@ impl Test {
     pub fn in_blocks(self) -> bool {
         matches!(
             self,
-            Test::AnyDifferenceInBlocks | Test::DeclaredOrderInBlocks | Test::TwoGroupsInBlocks
+            Test::TwoGroupsInBlocks | Test::AnyDifferenceInBlocks | Test::DeclaredOrderInBlocks
         )
     }
 
@@ -48,8 +48,9 @@ impl Test {
     }
 }
 
-/// Runs the test on scores by group (blocks are the figures' numbers).
-pub(super) fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
+/// Runs the test on scores by group (blocks are the figures' numbers; for worn through a score is
+/// 1 for a figure that got there, else 0).
+pub(super) fn run(test: Test, two_sided: bool, groups: &[Vec<f64>]) -> Result<Exact> {
     let blocks = || -> Vec<Vec<f64>> {
         (0..groups[0].len())
             .map(|b| groups.iter().map(|g| g[b]).collect())
@@ -59,91 +60,46 @@ pub(super) fn run(test: Test, groups: &[Vec<f64>]) -> Result<Exact> {
         Test::TwoGroups => exact::rank_sum(&groups[0], &groups[1]),
         Test::AnyDifference => exact::kruskal_wallis(groups),
         Test::DeclaredOrder => exact::jonckheere(groups),
+        Test::TwoGroupsInBlocks => exact::paired(&groups[0], &groups[1]),
         Test::AnyDifferenceInBlocks => exact::friedman(&blocks()),
         Test::DeclaredOrderInBlocks => exact::page(&blocks()),
-        Test::TwoGroupsInBlocks => {
-            let pairs = groups[1].iter().zip(&groups[0]);
-            exact::signed_rank(&pairs.map(|(more, less)| more - less).collect::<Vec<_>>())
-        }
         Test::WornThrough => {
-            let count = |g: &Vec<f64>| {
-                let worn = g.iter().filter(|v| **v > 0.5).count();
-                [worn, g.len() - worn]
-            };
-            worn_through(&groups.iter().map(count).collect::<Vec<_>>())
+            let count = |g: &Vec<f64>| g.iter().filter(|v| **v > 0.5).count();
+            let reached: Vec<usize> = groups.iter().map(count).collect();
+            let of: Vec<usize> = groups.iter().map(Vec::len).collect();
+            let side = if two_sided { Side::Two } else { Side::Higher };
+            exact::through(&reached, &of, side)
         }
     }
 }
 
-/// Fisher's exact test of worn and unworn figures by system, from least to most wear declared.
-/// `p_high` is for "more of them worn towards the last" with two systems, for any difference with
-/// more; where all or none are worn every p is 1.
-///
-/// # Errors
-/// As the exact test.
-pub(crate) fn worn_through(table: &[[usize; 2]]) -> Result<Exact> {
-    let worn: usize = table.iter().map(|row| row[0]).sum();
-    let all: usize = table.iter().flatten().sum();
-    let mut exact = Exact {
-        statistic: worn as f64,
-        p_low: 1.0,
-        p_high: 1.0,
-        floor_low: 1.0,
-        floor_high: 1.0,
-        arrangements: 1.0,
-        how: exact::How::Counted,
-    };
-    if worn == 0 || worn == all {
-        return Ok(exact);
-    }
-    if let [first, last] = table {
-        return Ok(exact::fisher_2x2([*last, *first])?.exact);
-    }
-    let rows = |table: &[[usize; 2]]| table.iter().map(|r| r.to_vec()).collect::<Vec<_>>();
-    exact.p_high = exact::fisher_table(&rows(table))?;
-    // The least likely tables fill one system after the other.
-    let mut left = worn;
-    let filled: Vec<[usize; 2]> = table
-        .iter()
-        .map(|row| {
-            let size = row[0] + row[1];
-            let here = size.min(left);
-            left -= here;
-            [here, size - here]
-        })
-        .collect();
-    exact.floor_high = exact::fisher_table(&rows(&filled))?.min(exact.p_high);
-    Ok(exact)
-}
-
-/// The side on which "wears more towards the last group" is extreme.
-pub(super) fn rising(test: Test, two_sided: bool) -> Side {
+/// The side of the statistic on which "wears more towards the last group" is extreme.
+#[must_use]
+pub fn rising(test: Test, two_sided: bool) -> Side {
     match test {
-        _ if two_sided && !test.of_any() => Side::Two,
+        _ if test.of_any() => Side::Higher,
+        // Two-sided, its statistic is the probability of the table.
+        Test::WornThrough => Side::Lower,
+        _ if two_sided => Side::Two,
         Test::TwoGroups => Side::Lower,
         _ => Side::Higher,
     }
 }
 
-/// The smallest p a design can give, without ties.
+/// The smallest p a design can give, without ties; of worn through, with half of the groups there
+/// to the last figure and the other half not at all.
 ///
 /// # Errors
 /// Fewer than two groups or no figure.
 pub fn floor_of_design(test: Test, groups: usize, n: usize, two_sided: bool) -> Result<f64> {
-    if test == Test::WornThrough {
-        // All worn in the later half of the systems, none in the earlier.
-        let row = |g: usize| if 2 * g >= groups { [n, 0] } else { [0, n] };
-        let table: Vec<[usize; 2]> = (0..groups).map(row).collect();
-        let exact = worn_through(&table)?;
-        return Ok(exact.floor(if two_sided && groups == 2 {
-            Side::Two
-        } else {
-            Side::Higher
-        }));
-    }
-    let rank = |g: usize| (0..n).map(|i| (g * n + i) as f64).collect();
-    let sorted: Vec<Vec<f64>> = (0..groups).map(rank).collect();
-    Ok(run(test, &sorted)?.floor(rising(test, two_sided)))
+    let apart = |g: usize| -> Vec<f64> {
+        match test {
+            Test::WornThrough => vec![f64::from(u8::from(2 * g >= groups)); n],
+            _ => (0..n).map(|i| (g * n + i) as f64).collect(),
+        }
+    };
+    let sorted: Vec<Vec<f64>> = (0..groups).map(apart).collect();
+    Ok(run(test, two_sided, &sorted)?.floor(rising(test, two_sided)))
 }
 
 /// Smallest number of figures per group with which a pairwise rank sum can pass Holm's first step.
@@ -183,8 +139,14 @@ pub struct PowerSettings {
 /// Share of simulated benches in which the test comes out at the declared level.
 ///
 /// # Errors
-/// As the test.
+/// As the test; worn through, which asks for grades at an inspection, not for a score.
 pub fn power(settings: &PowerSettings, seed: u64) -> Result<f64> {
+    if settings.test == Test::WornThrough {
+        return Err(
+            Error::refused("the chance of worn_through cannot be simulated from scores")
+                .hint("bench plan simulates it from the model of grades"),
+        );
+    }
     let asked = ChanceSettings {
         test: settings.test,
         level: settings.alpha,
@@ -302,5 +264,37 @@ mod tests {
         let floor = |test| floor_of_design(test, 5, 1, false).unwrap();
         assert!((floor(Test::DeclaredOrder) - 1.0 / 120.0).abs() < 1e-15);
         assert_eq!(floor(Test::AnyDifference), 1.0);
+    }
+
+    /// Counts by hand: 2^-b for pairs in b blocks; 1 of C(2n, n) for all or nothing of two
+    /// systems, twice that either way; 3 of C(6, 2) where one of three systems got there.
+    #[test]
+    fn floors_of_pairs_and_of_worn_through() {
+        for (blocks, p) in [(1, 0.5_f64), (3, 0.125), (5, 0.03125)] {
+            let floor = |two| floor_of_design(Test::TwoGroupsInBlocks, 2, blocks, two).unwrap();
+            assert_eq!((floor(false), floor(true)), (p, (2.0 * p).min(1.0)));
+        }
+        let floor = |k, n, two| floor_of_design(Test::WornThrough, k, n, two).unwrap();
+        assert_eq!((floor(2, 3, false), floor(2, 3, true)), (0.05, 0.1));
+        assert_eq!(floor(2, 4, false), 1.0 / 70.0);
+        assert_eq!(floor(3, 2, true), 0.2);
+    }
+
+    #[test]
+    fn chance_of_pairs_grows_and_of_worn_through_is_refused() {
+        let settings = |n, test| PowerSettings {
+            test,
+            means: vec![0.0, 1.5],
+            sd: 1.0,
+            n,
+            graded: true,
+            alpha: 0.05,
+            two_sided: false,
+            runs: 200,
+        };
+        let chance = |n| power(&settings(n, Test::TwoGroupsInBlocks), 3).unwrap();
+        assert_eq!(chance(4), 0.0, "1/16 is the smallest p of four pairs");
+        assert!(chance(6) > 0.3 && chance(12) > chance(6) + 0.2);
+        assert!(power(&settings(4, Test::WornThrough), 3).is_err());
     }
 }

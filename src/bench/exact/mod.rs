@@ -11,13 +11,15 @@ mod correlation;
 mod groups;
 mod table;
 mod tally;
+mod through;
 mod two;
 
 pub use blocks::{friedman, page, skillings_mack};
 pub use correlation::{kendall, spearman};
 pub use groups::{Moments, jonckheere, jonckheere_moments, kruskal_wallis};
 pub use table::{fisher_2x2, fisher_table};
-pub use two::{rank_sum, rank_sum_shares, signed_rank};
+pub use through::through;
+pub use two::{paired, rank_sum, rank_sum_shares, signed_rank, signed_rank_shares};
 
 use crate::base::{Error, Result};
 
@@ -69,6 +71,19 @@ impl Exact {
             Side::Lower => self.p_low,
             Side::Higher => self.p_high,
             Side::Two => (2.0 * self.p_low.min(self.p_high)).min(1.0),
+        }
+    }
+
+    /// The one arrangement there is: p and floor are 1, nothing can be told.
+    pub(in crate::bench) fn single(statistic: f64) -> Exact {
+        Exact {
+            statistic,
+            p_low: 1.0,
+            p_high: 1.0,
+            floor_low: 1.0,
+            floor_high: 1.0,
+            arrangements: 1.0,
+            how: How::Counted,
         }
     }
 

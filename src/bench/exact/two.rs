@@ -77,14 +77,50 @@ pub fn signed_rank(differences: &[f64]) -> Result<Exact> {
     }
     let sizes: Vec<f64> = kept.iter().map(|d| d.abs()).collect();
     let (ranks, scale) = integer_ranks(&sizes);
-    let mut sums = Tally::one(0);
-    let mut budget = Budget::usual();
-    for &rank in &ranks {
-        let before = sums.clone();
-        sums.add(&before, rank, 1, &mut budget)
-            .ok_or_else(|| too_many(kept.len()))?;
-    }
+    let sums = signs(ranks.iter().copied()).ok_or_else(|| too_many(kept.len()))?;
     let positive = ranks.iter().zip(&kept).filter(|(_, d)| **d > 0.0);
     let observed: i64 = positive.map(|(r, _)| r).sum();
     Ok(sums.exact(observed as f64 / scale as f64, observed, 1.0))
+}
+
+/// Distribution of the sum of ranks, each taken or not.
+fn signs(ranks: impl IntoIterator<Item = i64>) -> Option<Tally> {
+    let mut sums = Tally::one(0);
+    let mut budget = Budget::usual();
+    for rank in ranks {
+        let before = sums.clone();
+        sums.add(&before, rank, 1, &mut budget)?;
+    }
+    Some(sums)
+}
+
+/// Signed rank of the pairs' differences `y - x`, exact given the ties; `p_high` for "the second
+/// wears more". Where no pair differs, one arrangement is left and p = 1.
+///
+/// # Errors
+/// Lists of unequal length or empty, a value that is no number.
+pub fn paired(x: &[f64], y: &[f64]) -> Result<Exact> {
+    if x.len() != y.len() || x.is_empty() {
+        return Err(Error::input(format!(
+            "pairs need as many values on both sides, got {} and {}",
+            x.len(),
+            y.len()
+        )));
+    }
+    let differences: Vec<f64> = x.iter().zip(y).map(|(a, b)| b - a).collect();
+    match differences.iter().all(|d| *d == 0.0) {
+        true => Ok(Exact::single(0.0)),
+        false => signed_rank(&differences),
+    }
+}
+
+/// Shares of V = 0, 1, ..., n(n+1)/2 of the signed rank without ties or zeros.
+///
+/// # Errors
+/// More than 128 bits of arrangements.
+pub fn signed_rank_shares(n: usize) -> Result<Vec<f64>> {
+    let sums = signs(1..=n as i64).ok_or_else(|| too_many(n))?;
+    let total: u128 = sums.entries().map(|(_, c)| c).sum();
+    let shares = sums.entries().map(|(_, c)| c as f64 / total as f64);
+    Ok(shares.collect())
 }

@@ -1,7 +1,6 @@
 //! The columns of each file. A heading carries its unit; an empty cell is missing, never 0.
 
-use crate::bench::design::Test;
-use crate::bench::exact::Side;
+use super::declared::Comparison;
 use serde::{Deserialize, Serialize};
 
 /// `bench.toml`: what was declared before the first move.
@@ -53,27 +52,6 @@ pub struct BenchFile {
     pub family: Vec<Comparison>,
     /// Prior wear rates.
     pub prior: Vec<SystemPrior>,
-}
-
-/// One declared comparison.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Comparison {
-    /// Name in the tables.
-    pub name: String,
-    /// Which test.
-    pub test: Test,
-    /// Systems, from the one declared to wear least to the one declared to wear most.
-    pub systems: Vec<String>,
-    /// `higher` for "wears more towards the last", `two` for either way.
-    pub side: Side,
-    /// For `worn_through`: the grade that counts as worn, 1 to 5.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub grade: Option<u8>,
-    /// For `worn_through`: number of the look by which it counts; 1 is the first after exposure
-    /// began.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub by_look: Option<usize>,
 }
 
 /// Prior of a system's wear rate on this bench's counterface.

@@ -11,6 +11,6 @@ pub use agree::{
     Alpha, Kappa, Level, Weights, alpha_bootstrap, fleiss_kappa, krippendorff_alpha, weighted_kappa,
 };
 pub use blinding::{Blinding, blinding, clopper_pearson};
-pub use effect::{Shift, Superiority, shift, superiority};
+pub use effect::{Shift, Superiority, paired_shift, shift, superiority};
 pub use holm::holm;
 pub use life::{Known, LifeFit, Scatter, fit_lives};

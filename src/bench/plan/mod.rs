@@ -6,8 +6,6 @@ mod outlook;
 mod told;
 
 use super::choose::Choose;
-use super::design::Test;
-use super::exact::Side;
 use super::files::{
     AreaRow, BenchFile, Comparison, Outcome, SystemPrior, SystemRow, sha256, write_rows,
 };
@@ -129,7 +127,8 @@ fn usual_inspections() -> Vec<f64> {
 /// Plans a bench.
 ///
 /// # Errors
-/// No system or area, a declared comparison with unknown systems, too many codes.
+/// No system or area, a declared comparison with unknown systems or without what its test needs
+/// ([`Comparison::check`]), too many codes.
 pub fn plan(settings: &PlanSettings) -> Result<Outcome> {
     let mut settings = settings.clone();
     let mut chosen = String::new();
@@ -236,30 +235,7 @@ fn check(settings: &PlanSettings) -> Result<()> {
             ))
             .hint(format!("systems are {}", names.join(", "))));
         }
-        if c.test.of_two() && c.systems.len() != 2 {
-            return Err(Error::input(format!(
-                "comparison \"{}\" is a test of two systems and names {}",
-                c.name,
-                c.systems.len()
-            ))
-            .hint("declared_order takes more"));
-        }
-        let last = settings.inspections.len() - 1;
-        let grade = c.grade.is_some_and(|g| (1..=5).contains(&g));
-        let look = c.by_look.is_some_and(|l| (1..=last).contains(&l));
-        if c.test == Test::WornThrough && !(grade && look) {
-            return Err(Error::input(format!(
-                "comparison \"{}\" needs a grade from 1 to 5 and by_look from 1 to {last}",
-                c.name
-            ))
-            .hint("grade = 3 and by_look = 4 ask: which systems read 3 by the fourth look?"));
-        }
-        if c.systems.len() < 2 || c.side == Side::Lower {
-            return Err(Error::input(format!(
-                "comparison \"{}\" needs two or more systems from least to most wear, and side higher or two",
-                c.name
-            )));
-        }
+        c.check(settings.inspections.len() - 1)?;
     }
     Ok(())
 }

@@ -9,9 +9,9 @@ use crate::base::sum::sum;
 use crate::bench::design::{ChanceSettings, Test, chance, floor_of_design};
 use crate::bench::exact::Side;
 use crate::bench::files::Comparison;
-use crate::bench::model::{Density, Prior};
+use crate::bench::model::{Density, Prior, Reading};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How much faster the next system, or the odd one, wears in the benches that are simulated.
 pub(super) const FACTORS: [f64; 2] = [1.5, 2.5];
@@ -110,21 +110,18 @@ fn shown(
         prior = prior.with_spread_inside(settings.spread_inside_ln);
     }
     let density = Density::new(trial, prior)?;
+    let through = match c.test {
+        Test::WornThrough => Some(c.through(grid.len() - 1)?),
+        _ => None,
+    };
     let bench = |random: &mut Stream| -> Vec<Vec<f64>> {
         let mut world = density.prior_world(random);
         world.beta.clone_from(&beta);
         let readings = density.simulate(&world, random);
         let mut scores = vec![vec![0.0; figures]; systems.len()];
-        if let (Test::WornThrough, Some(grade), Some(look)) = (c.test, c.grade, c.by_look) {
-            let mut cells: BTreeMap<(usize, usize), f64> = BTreeMap::new();
-            for r in readings.iter().filter(|r| r.inspection + 1 == look) {
-                *cells.entry((r.specimen, r.area)).or_default() +=
-                    f64::from(r.grade) / graders as f64;
-            }
-            for ((specimen, _), mean) in cells {
-                if mean >= f64::from(grade) {
-                    scores[specimen / figures][specimen % figures] = 1.0;
-                }
+        if let Some(asked) = through {
+            for specimen in got_there(&readings, graders, asked) {
+                scores[specimen / figures][specimen % figures] = 1.0;
             }
             return scores;
         }
@@ -142,4 +139,15 @@ fn shown(
         seed: settings.seed,
     };
     chance(&asked, bench)
+}
+
+/// Specimens with an area whose mean grade has reached the declared one by the declared look.
+fn got_there(readings: &[Reading], graders: usize, (grade, look): (u8, usize)) -> BTreeSet<usize> {
+    let mut cells: BTreeMap<(usize, usize, usize), usize> = BTreeMap::new();
+    for r in readings.iter().filter(|r| r.inspection < look) {
+        *cells.entry((r.specimen, r.area, r.inspection)).or_insert(0) += usize::from(r.grade);
+    }
+    let enough = usize::from(grade) * graders;
+    let reached = cells.iter().filter(|(_, sum)| **sum >= enough);
+    reached.map(|((specimen, _, _), _)| *specimen).collect()
 }
