@@ -89,18 +89,35 @@ fn answer(case: &Case) -> Result<Value> {
     })
 }
 
-/// Two lists: from (null is 0) and up to (null is never); equal ones are exact.
+/// Two lists a group: from (null is 0) and up to (null is never); same ones are exact.
 fn lives(groups: &[Vec<Option<f64>>]) -> Result<Value> {
-    let known = groups[0].iter().zip(&groups[1]).map(|(from, to)| {
+    let known = |(from, to): (&Option<f64>, &Option<f64>)| {
         let from = from.unwrap_or(0.0);
         match to {
             None => judge::Known::Beyond(from),
             Some(to) if *to > from => judge::Known::Between(from, *to),
             Some(to) => judge::Known::At(*to),
         }
-    });
-    let fit = judge::fit_lives(&[known.collect()], None)?;
-    Ok(json!({ "scale": fit.location[0].exp(), "shape": 1.0 / fit.scale }))
+    };
+    let pairs = groups.chunks_exact(2);
+    let lives: Vec<Vec<judge::Known>> = pairs
+        .map(|p| p[0].iter().zip(&p[1]).map(known).collect())
+        .collect();
+    let fit = judge::fit_lives(&lives)?;
+    let prior = judge::Scatter {
+        ln_middle: -1.09,
+        sd: 0.5,
+    };
+    let ranges = judge::life_ranges(&lives, prior)?;
+    let list = |r: judge::Range| [r.low90, r.median, r.high90];
+    let last = lives.len() - 1;
+    Ok(json!({
+        "scale": fit.location[0].exp(),
+        "shape": 1.0 / fit.scale,
+        "ratio": (fit.location[last] - fit.location[0]).exp(),
+        "last_se": fit.covariance[(last, last)].sqrt(),
+        "ranges": [list(ranges.shape()), list(ranges.median(0)), list(ranges.ratio(last, 0))],
+    }))
 }
 
 fn kappas(table: &[Vec<f64>]) -> Result<Value> {

@@ -86,6 +86,24 @@ fn pairs_and_worn_through_from_plan_to_verdict() {
     ] {
         assert!(text.contains(said), "{said}\nin {text}");
     }
+    for said in [
+        "LIVES TO GRADE 3 (worst scored area",
+        "S1: more than 2000; more than 2000; more than 2000; more than 2000.",
+        "Weibull lives, one shape for all:",
+        "times as long as S3; a first look from 4 preparations.",
+        "1 system is bounded on one side only",
+    ] {
+        assert!(text.contains(said), "{said}\nin {text}");
+    }
+    let lives = outcome.files.iter().find(|f| f.name.contains("lives-"));
+    let table = String::from_utf8(lives.unwrap().bytes.clone()).unwrap();
+    assert!(
+        table.starts_with(
+            "system_id,batch,block,grade,over_units,up_to_units\nS1,S1-1,1,3.0,2000.0,\n"
+        ),
+        "{table}"
+    );
+    assert_eq!(table.lines().count(), 1 + 5 * 4);
     let tests = outcome.files.iter().find(|f| f.name.contains("tests-"));
     let table = String::from_utf8(tests.unwrap().bytes.clone()).unwrap();
     assert!(

@@ -2,10 +2,9 @@
 //! counts as worn.
 
 use super::reached::{Preparation, preparations};
-use crate::base::known::Z95;
 use crate::base::{Note, Topic};
 use crate::bench::files::{Bench, Grade};
-use crate::bench::judge::{Known, LifeFit, Scatter, fit_lives};
+use crate::bench::judge::{Known, LifeRanges, Range, Scatter, life_ranges};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -17,7 +16,7 @@ const SCATTER: Scatter = Scatter {
     ln_middle: -1.09,
     sd: 0.5,
 };
-/// Below this many preparations an interval from curvature is a first look.
+/// Below this many preparations the guess of the scatter carries much of an interval.
 const FEW: usize = 6;
 
 /// One line of `lives-*.csv`.
@@ -92,8 +91,8 @@ pub(super) fn told(bench: &Bench, rows: &[LifeRow], text: &mut String) {
         return;
     }
     let lives: Vec<Vec<Known>> = groups.iter().map(|g| g.1.clone()).collect();
-    match fit_lives(&lives, Some(SCATTER)) {
-        Ok(fit) => medians(&groups, &fit, &bench.file, text),
+    match life_ranges(&lives, SCATTER) {
+        Ok(ranges) => medians(bench, &groups, &ranges, text),
         Err(e) => {
             let _ = writeln!(text, "No common curve can be fitted: {}.", e.what());
         }
@@ -117,62 +116,57 @@ fn known(row: &LifeRow) -> Option<Known> {
     }
 }
 
-fn medians(
-    groups: &[(String, Vec<Known>)],
-    fit: &LifeFit,
-    file: &crate::bench::files::BenchFile,
-    text: &mut String,
-) {
+/// The system others are held against: the reference if its lives are bounded, else the first.
+fn reference(bench: &Bench, groups: &[(String, Vec<Known>)]) -> usize {
+    let mut figures = bench.specimens.iter();
+    let named = figures.find(|s| s.row.role == "reference");
+    let found = named.and_then(|s| groups.iter().position(|g| g.0 == s.row.system_id));
+    found.unwrap_or(0)
+}
+
+fn medians(bench: &Bench, groups: &[(String, Vec<Known>)], ranges: &LifeRanges, text: &mut String) {
+    let span = |r: Range, words: &dyn Fn(f64) -> String| {
+        format!(
+            "{} (90 %: {} to {})",
+            words(r.median),
+            words(r.low90),
+            words(r.high90)
+        )
+    };
     let _ = writeln!(
         text,
-        "Weibull lives with one shape ({:.1}) for all:",
-        1.0 / fit.scale
+        "Weibull lives, one shape for all: {}.",
+        span(ranges.shape(), &|v| format!("{v:.1}"))
     );
+    let base = reference(bench, groups);
     for (i, (name, lives)) in groups.iter().enumerate() {
-        let (median, factor) = (fit.median(i), (Z95 * fit.median_error(i)).exp());
         let _ = write!(
             text,
-            "{name}: median {} (90 %: {} to {})",
-            two_digits(median),
-            two_digits(median / factor),
-            two_digits(median * factor)
+            "{name}: median {}",
+            span(ranges.median(i), &two_digits)
         );
-        if i > 0 {
-            let ratio = (fit.location[i] - fit.location[0]).exp();
-            let factor = (Z95 * fit.ratio_error(i, 0)).exp();
+        if i != base {
             let _ = write!(
                 text,
-                ", {:.2} times that of {} (90 %: {:.2} to {:.2})",
-                ratio,
-                groups[0].0,
-                ratio / factor,
-                ratio * factor
+                ", lives {} times as long as {}",
+                span(ranges.ratio(i, base), &|v| format!("{v:.2}")),
+                groups[base].0
             );
         }
-        let _ = writeln!(
-            text,
-            "{}.",
-            if lives.len() < FEW {
-                format!(
-                    ", a first look from {} preparation{}",
-                    lives.len(),
-                    if lives.len() == 1 { "" } else { "s" }
-                )
-            } else {
-                String::new()
-            }
-        );
+        let _ = match lives.len() {
+            FEW.. => writeln!(text, "."),
+            1 => writeln!(text, "; a first look from 1 preparation."),
+            n => writeln!(text, "; a first look from {n} preparations."),
+        };
     }
-    let left_out = file.prior.len() - groups.len();
+    let left_out = bench.systems.len() - groups.len();
     let _ = writeln!(
         text,
-        "One preparation counts once. The scatter between lives is partly an engineering guess; intervals are from the curvature of the likelihood.{}",
+        "One preparation counts once. Lives are known only between looks; their scatter is partly an engineering guess, averaged over: with fewer than {FEW} preparations the intervals lean on it.{}",
         match left_out {
             0 => String::new(),
-            n => format!(
-                " {n} system{} bounded on one side only: see above.",
-                if n == 1 { " is" } else { "s are" }
-            ),
+            1 => " 1 system is bounded on one side only: see above.".into(),
+            n => format!(" {n} systems are bounded on one side only: see above."),
         }
     );
 }

@@ -221,7 +221,7 @@ fn weibull(data: &str, quantity: &str) -> Option<f64> {
             lives
         }
     };
-    let fit = judge::fit_lives(&[lives], None).ok()?;
+    let fit = judge::fit_lives(&[lives]).ok()?;
     Some(match quantity {
         "ev_location mu" => fit.location[0],
         "ev_scale sigma" => fit.scale,

@@ -15,6 +15,15 @@ pub enum Known {
 }
 
 impl Known {
+    /// The exposures above 0 that bound it.
+    pub(super) fn ends(&self) -> impl Iterator<Item = f64> + use<> {
+        let (a, b) = match *self {
+            Known::At(t) | Known::Beyond(t) => (t, t),
+            Known::Between(a, b) => (a, b),
+        };
+        [a, b].into_iter().filter(|t| *t > 0.0)
+    }
+
     fn check(self) -> Result<()> {
         let sound = match self {
             Known::At(t) | Known::Beyond(t) => t > 0.0 && t.is_finite(),
@@ -29,10 +38,11 @@ impl Known {
     }
 }
 
-/// What was known of the scatter before: ln of the scale is normal around `ln_middle`.
+/// What was known of the scatter before the first life: ln of the scale is normal around
+/// `ln_middle`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scatter {
-    /// ln of the scale's middle.
+    /// \[ln units\] ln of the scale's middle.
     pub ln_middle: f64,
     /// \[ln units\] its standard deviation.
     pub sd: f64,
@@ -46,7 +56,7 @@ pub struct LifeFit {
     pub location: Vec<f64>,
     /// Common scale, ln units.
     pub scale: f64,
-    /// Log likelihood (densities for exact lives are per ln unit), prior left out.
+    /// Log likelihood (densities for exact lives are per ln unit).
     pub log_likelihood: f64,
     /// Covariance of the locations and, last, of ln scale.
     pub covariance: DMatrix<f64>,
@@ -58,36 +68,68 @@ impl LifeFit {
     pub fn median(&self, group: usize) -> f64 {
         (self.location[group] + self.scale * std::f64::consts::LN_2.ln()).exp()
     }
-
-    /// \[ln units\] standard error of the ln median of a group.
-    #[must_use]
-    pub fn median_error(&self, group: usize) -> f64 {
-        let last = self.location.len();
-        let slope = self.scale * std::f64::consts::LN_2.ln();
-        let c = &self.covariance;
-        let variance =
-            c[(group, group)] + 2.0 * slope * c[(group, last)] + slope * slope * c[(last, last)];
-        variance.max(0.0).sqrt()
-    }
-
-    /// \[ln units\] standard error of the ln ratio of two groups' lives.
-    #[must_use]
-    pub fn ratio_error(&self, a: usize, b: usize) -> f64 {
-        let c = &self.covariance;
-        (c[(a, a)] + c[(b, b)] - 2.0 * c[(a, b)]).max(0.0).sqrt()
-    }
 }
 
-/// Fits lives of several groups by maximum likelihood, or, with a prior scatter, by maximum
-/// posterior density; errors from the curvature there.
+/// Fits lives of several groups by maximum likelihood; errors from the curvature there, which few
+/// lives make too small (use [`super::life_ranges`] for a bench).
 ///
 /// # Errors
 /// A life that is none; a group in which no life ended or all ended by the first look (its location
-/// runs away); without a prior, inspections so coarse that no scatter can be seen.
+/// runs away); inspections so coarse that no scatter can be seen.
 ///
 /// Source: Nelson 1982, Applied Life Data Analysis, ch. 9 (inspection data); common shape: Lawless
 /// 2003, Statistical Models and Methods for Lifetime Data, ch. 6.
-pub fn fit_lives(groups: &[Vec<Known>], prior: Option<Scatter>) -> Result<LifeFit> {
+pub fn fit_lives(groups: &[Vec<Known>]) -> Result<LifeFit> {
+    two_sided(groups)?;
+    if groups.iter().all(|g| of_one_moment(g)) {
+        return Err(coarse());
+    }
+    let mut at = start(groups);
+    for _ in 0..200 {
+        let (value, slope) = likelihood(groups, &at);
+        if slope.amax() < 1e-10 * (1.0 + groups.iter().map(Vec::len).sum::<usize>() as f64) {
+            break;
+        }
+        let step = newton_step(&curvature(groups, &at), &slope);
+        let mut share = 1.0;
+        while share > 1e-10 {
+            let next = &at + share * &step;
+            let (there, _) = likelihood(groups, &next);
+            if there.is_finite() && there >= value {
+                at = next;
+                break;
+            }
+            share *= 0.5;
+        }
+        if share <= 1e-10 {
+            break;
+        }
+        if at[groups.len()] < 0.01_f64.ln() {
+            return Err(coarse());
+        }
+    }
+    let information = -curvature(groups, &at);
+    let covariance = information
+        .try_inverse()
+        .filter(|c| (0..c.nrows()).all(|i| c[(i, i)] > 0.0))
+        .ok_or_else(|| Error::refused("the likelihood has no peak: too few lives ended"))?;
+    if covariance[(groups.len(), groups.len())] > 9.0 {
+        return Err(coarse());
+    }
+    let (log_likelihood, _) = likelihood(groups, &at);
+    Ok(LifeFit {
+        location: at.iter().take(groups.len()).copied().collect(),
+        scale: at[groups.len()].exp(),
+        log_likelihood,
+        covariance,
+    })
+}
+
+/// Refuses lives that are none, and groups whose location would run away.
+///
+/// # Errors
+/// As [`fit_lives`].
+pub(super) fn two_sided(groups: &[Vec<Known>]) -> Result<()> {
     for life in groups.iter().flatten() {
         life.check()?;
     }
@@ -106,53 +148,45 @@ pub fn fit_lives(groups: &[Vec<Known>], prior: Option<Scatter>) -> Result<LifeFi
             )));
         }
     }
-    let mut at = start(groups, prior);
-    for _ in 0..200 {
-        let (value, slope) = likelihood(groups, prior, &at);
-        if slope.amax() < 1e-10 * (1.0 + groups.iter().map(Vec::len).sum::<usize>() as f64) {
-            break;
-        }
-        let step = newton_step(&curvature(groups, prior, &at), &slope);
-        let mut share = 1.0;
-        while share > 1e-10 {
-            let next = &at + share * &step;
-            let (there, _) = likelihood(groups, prior, &next);
-            if there.is_finite() && there >= value {
-                at = next;
-                break;
+    Ok(())
+}
+
+fn coarse() -> Error {
+    Error::refused("the inspections are too coarse to see any scatter between lives")
+}
+
+/// Could all lives of a group have ended at one moment? If so in every group, the likelihood rises
+/// as the scale falls to 0 and has no peak: even where intervals only touch, no scale does better.
+fn of_one_moment(group: &[Known]) -> bool {
+    let bounds = group.iter().map(|k| match *k {
+        Known::At(t) => (t, t),
+        Known::Between(a, b) => (a, b),
+        Known::Beyond(a) => (a, f64::INFINITY),
+    });
+    let (from, to) = bounds.fold((0.0_f64, f64::INFINITY), |(f, t), (a, b)| {
+        (f.max(a), t.min(b))
+    });
+    from <= to
+}
+
+/// Log likelihood of one life.
+pub(super) fn log_likelihood(known: Known, location: f64, scale: f64) -> f64 {
+    let hazard = |t: f64| ((t.ln() - location) / scale).exp();
+    match known {
+        Known::At(t) => (t.ln() - location) / scale - hazard(t) - scale.ln(),
+        Known::Beyond(t) => -hazard(t),
+        Known::Between(a, b) => {
+            let lower = if a > 0.0 { hazard(a) } else { 0.0 };
+            match lower.is_finite() {
+                true => (-(lower - hazard(b)).exp_m1()).ln() - lower,
+                false => f64::NEG_INFINITY,
             }
-            share *= 0.5;
-        }
-        if share <= 1e-10 {
-            break;
-        }
-        if at[groups.len()] < 0.01_f64.ln() {
-            return Err(Error::refused(
-                "the inspections are too coarse to see any scatter between lives",
-            ));
         }
     }
-    let information = -curvature(groups, prior, &at);
-    let covariance = information
-        .try_inverse()
-        .filter(|c| (0..c.nrows()).all(|i| c[(i, i)] > 0.0))
-        .ok_or_else(|| Error::refused("the likelihood has no peak: too few lives ended"))?;
-    if covariance[(groups.len(), groups.len())] > 9.0 {
-        return Err(Error::refused(
-            "the inspections are too coarse to see any scatter between lives",
-        ));
-    }
-    let (log_likelihood, _) = likelihood(groups, None, &at);
-    Ok(LifeFit {
-        location: at.iter().take(groups.len()).copied().collect(),
-        scale: at[groups.len()].exp(),
-        log_likelihood,
-        covariance,
-    })
 }
 
 /// Locations at the mean ln of what is known, a middling scale.
-fn start(groups: &[Vec<Known>], prior: Option<Scatter>) -> DVector<f64> {
+fn start(groups: &[Vec<Known>]) -> DVector<f64> {
     let guess = |k: &Known| match *k {
         Known::At(t) => t.ln(),
         Known::Between(a, b) => {
@@ -168,16 +202,12 @@ fn start(groups: &[Vec<Known>], prior: Option<Scatter>) -> DVector<f64> {
     for (i, group) in groups.iter().enumerate() {
         at[i] = crate::base::sum::sum(group.iter().map(guess)) / group.len() as f64;
     }
-    at[groups.len()] = prior.map_or(0.7_f64.ln(), |p| p.ln_middle);
+    at[groups.len()] = 0.7_f64.ln();
     at
 }
 
 /// Log density and its slope in the locations and in ln scale.
-fn likelihood(
-    groups: &[Vec<Known>],
-    prior: Option<Scatter>,
-    at: &DVector<f64>,
-) -> (f64, DVector<f64>) {
+fn likelihood(groups: &[Vec<Known>], at: &DVector<f64>) -> (f64, DVector<f64>) {
     let last = groups.len();
     let scale = at[last].exp();
     let mut slope = DVector::zeros(last + 1);
@@ -220,16 +250,11 @@ fn likelihood(
             }
         }
     }
-    if let Some(p) = prior {
-        let off = (at[last] - p.ln_middle) / p.sd;
-        parts.push(-0.5 * off * off);
-        slope[last] -= off / p.sd;
-    }
     (crate::base::sum::sum(parts), slope)
 }
 
 /// Second derivatives, by central differences of the exact slope.
-fn curvature(groups: &[Vec<Known>], prior: Option<Scatter>, at: &DVector<f64>) -> DMatrix<f64> {
+fn curvature(groups: &[Vec<Known>], at: &DVector<f64>) -> DMatrix<f64> {
     let n = at.len();
     let h = 1e-5;
     let mut matrix = DMatrix::zeros(n, n);
@@ -237,7 +262,7 @@ fn curvature(groups: &[Vec<Known>], prior: Option<Scatter>, at: &DVector<f64>) -
         let moved = |by: f64| {
             let mut there = at.clone();
             there[k] += by;
-            likelihood(groups, prior, &there).1
+            likelihood(groups, &there).1
         };
         let column = (moved(h) - moved(-h)) / (2.0 * h);
         matrix.set_column(k, &column);
@@ -271,21 +296,24 @@ mod tests {
             Known::Beyond(8.0),
         ];
         for bad in [late, early] {
-            assert!(fit_lives(&[sound.clone(), bad], None).is_err());
+            assert!(fit_lives(&[sound.clone(), bad]).is_err());
         }
-        assert!(fit_lives(std::slice::from_ref(&sound), None).is_ok());
-        assert!(fit_lives(&[vec![Known::Between(4.0, 2.0)]], None).is_err());
+        assert!(fit_lives(std::slice::from_ref(&sound)).is_ok());
+        assert!(fit_lives(&[vec![Known::Between(4.0, 2.0)]]).is_err());
+    }
+
+    /// Lives that may all have ended at one moment, even only just, show no scatter; a group that
+    /// shows some is enough for all.
+    #[test]
+    fn no_scatter_no_fit() {
         let same = vec![Known::Between(2.0, 4.0); 3];
-        let error = fit_lives(std::slice::from_ref(&same), None)
-            .unwrap_err()
-            .to_string();
-        assert!(error.contains("too coarse"), "{error}");
-        let prior = Scatter {
-            ln_middle: 0.34_f64.ln(),
-            sd: 0.5,
-        };
-        let fit = fit_lives(&[same], Some(prior)).unwrap();
-        assert!(fit.median(0) > 2.0 && fit.median(0) < 4.0);
+        let touching = vec![Known::Between(2.0, 4.0), Known::Between(4.0, 8.0)];
+        let apart = vec![Known::Between(1.0, 2.0), Known::Between(4.0, 8.0)];
+        for groups in [vec![same.clone()], vec![touching.clone(), same.clone()]] {
+            let error = fit_lives(&groups).unwrap_err().to_string();
+            assert!(error.contains("too coarse"), "{error}");
+        }
+        assert!(fit_lives(&[same, touching, apart]).is_ok());
     }
 
     /// Two groups of the same lives, one stretched threefold: the ratio is 3, the scale stays.
@@ -294,8 +322,8 @@ mod tests {
         let lives = [3.0, 5.0, 6.5, 8.0, 11.0, 14.0];
         let one: Vec<Known> = lives.iter().map(|t| Known::At(*t)).collect();
         let three = lives.iter().map(|t| Known::At(3.0 * t)).collect();
-        let alone = fit_lives(std::slice::from_ref(&one), None).unwrap();
-        let both = fit_lives(&[one, three], None).unwrap();
+        let alone = fit_lives(std::slice::from_ref(&one)).unwrap();
+        let both = fit_lives(&[one, three]).unwrap();
         assert!((both.median(1) / both.median(0) - 3.0).abs() < 1e-8);
         assert!((both.scale - alone.scale).abs() < 1e-8);
     }

@@ -6,6 +6,7 @@ mod blinding;
 mod effect;
 mod holm;
 mod life;
+mod life_range;
 
 pub use agree::{
     Alpha, Kappa, Level, Weights, alpha_bootstrap, fleiss_kappa, krippendorff_alpha, weighted_kappa,
@@ -14,3 +15,4 @@ pub use blinding::{Blinding, blinding, clopper_pearson};
 pub use effect::{Shift, Superiority, paired_shift, shift, superiority};
 pub use holm::holm;
 pub use life::{Known, LifeFit, Scatter, fit_lives};
+pub use life_range::{LifeRanges, Range, life_ranges};
