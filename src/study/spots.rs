@@ -102,22 +102,23 @@ pub fn spots(
     seen: &[[f64; VIEWS]],
     settings: &SpotSettings,
 ) -> Vec<Spot> {
-    let all = candidates(figure, rate, seen, settings);
-    let chosen = choose(figure, rate, &all, settings);
+    let areas = figure.patch_areas();
+    let map = rate.mean.map(settings.channel, &areas);
+    let all = candidates(figure, (&map, &areas), seen, settings);
+    let chosen = choose((figure, &areas), rate, &all, settings);
     let mut list: Vec<Spot> = chosen
         .iter()
-        .map(|c| describe(figure, rate, c, settings))
+        .map(|c| describe((figure, &areas), rate, c, settings))
         .collect();
     let values: Vec<Vec<f64>> = chosen
         .iter()
-        .map(|c| per_replicate(figure, rate, c, settings.channel))
+        .map(|c| per_replicate(&areas, rate, c, settings.channel))
         .collect();
     for (place, pair) in list.iter_mut().zip(values.windows(2)) {
         place.certainty = (rate.replicates.len() >= 2).then(|| rank_certainty(&pair[0], &pair[1]));
     }
-    let map = rate.mean.map(settings.channel, &figure.patch_areas());
     if let Some(shadow) = untouched(figure, &map, &all, &chosen, settings) {
-        let mut place = describe(figure, rate, shadow, settings);
+        let mut place = describe((figure, &areas), rate, shadow, settings);
         place.rate = Estimate {
             mean: 0.0,
             half_width: 0.0,
@@ -130,12 +131,10 @@ pub fn spots(
 
 fn candidates(
     figure: &Figure,
-    rate: &DoseRate,
+    (map, areas): (&[f64], &[f64]),
     seen: &[[f64; VIEWS]],
     settings: &SpotSettings,
 ) -> Vec<Candidate> {
-    let areas = figure.patch_areas();
-    let map = rate.mean.map(settings.channel, &areas);
     let neighbours = Neighbours::of(figure);
     let reach = |middle: usize| -> Vec<usize> {
         let from = &figure.patches[middle];
@@ -183,8 +182,7 @@ fn candidates(
         .collect()
 }
 
-fn per_replicate(figure: &Figure, rate: &DoseRate, c: &Candidate, channel: Channel) -> Vec<f64> {
-    let areas = figure.patch_areas();
+fn per_replicate(areas: &[f64], rate: &DoseRate, c: &Candidate, channel: Channel) -> Vec<f64> {
     let surface = sum(c.patches.iter().map(|&p| areas[p]));
     let value = |dose: &crate::dose::Dose| {
         sum(c.patches.iter().map(|&p| dose.totals()[p].get(channel))) / surface
@@ -200,7 +198,7 @@ fn clear_of(figure: &Figure, taken: &[&Candidate], c: &Candidate, apart: f64) ->
 /// One after the other, from the highest dose down in even steps of the logarithm: each the
 /// candidate nearest to its step that is also of one dose and surely below the one before it.
 fn choose<'a>(
-    figure: &Figure,
+    (figure, areas): (&Figure, &[f64]),
     rate: &DoseRate,
     all: &'a [Candidate],
     settings: &SpotSettings,
@@ -225,9 +223,9 @@ fn choose<'a>(
             .collect();
         list.sort_by(|a, b| miss(a).total_cmp(&miss(b)).then(a.middle.cmp(&b.middle)));
         list.truncate(SHORT_LIST);
-        let above = per_replicate(figure, rate, last, settings.channel);
+        let above = per_replicate(areas, rate, last, settings.channel);
         let cost = |c: &Candidate| {
-            let own = per_replicate(figure, rate, c, settings.channel);
+            let own = per_replicate(areas, rate, c, settings.channel);
             let sure = rank_certainty(&above, &own);
             miss(c) + 4.0 * (settings.sure - sure).max(0.0)
         };
@@ -273,13 +271,17 @@ fn untouched<'a>(
         .map(|(_, c)| c)
 }
 
-fn describe(figure: &Figure, rate: &DoseRate, c: &Candidate, settings: &SpotSettings) -> Spot {
-    let areas = figure.patch_areas();
+fn describe(
+    (figure, areas): (&Figure, &[f64]),
+    rate: &DoseRate,
+    c: &Candidate,
+    settings: &SpotSettings,
+) -> Spot {
     let patch = &figure.patches[c.middle];
     Spot {
         words: figure.place_words(&patch.centroid, patch.shape),
         surface: sum(c.patches.iter().map(|&p| areas[p])),
-        rate: rate.over_patches(settings.channel, &c.patches, &areas),
+        rate: rate.over_patches(settings.channel, &c.patches, areas),
         patches: c.patches.clone(),
         view: c.view,
         spread: c.spread,

@@ -3,7 +3,7 @@
 use crate::base::Result;
 use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{self, Level};
-use crate::bench::scores::means;
+use crate::bench::scores::Means;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
@@ -83,9 +83,8 @@ fn kappa(units: &BTreeMap<(usize, String, usize), Vec<Option<f64>>>, text: &mut 
 }
 
 /// Blanks and the shadow area: they should read 0.
-pub(super) fn controls(bench: &Bench, grades: &[Grade], text: &mut String) {
+pub(super) fn controls(bench: &Bench, means: &Means, text: &mut String) {
     let _ = writeln!(text, "CONTROLS");
-    let means = means(grades);
     let worst = |keep: &dyn Fn(usize, usize) -> bool| {
         let chosen = means.iter().filter(|((s, a, _), _)| keep(*s, *a));
         chosen.fold((0, 0.0_f64), |(n, m), (_, v)| (n + 1, m.max(*v)))

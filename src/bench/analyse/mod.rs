@@ -43,7 +43,8 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let mut outcome = Outcome::default();
     let scores = scores(&bench, &grades, &mut outcome.notes)?;
     let mut text = format!("{}\n\n", bench.file.title);
-    if grades.iter().any(|g| g.rehearsed) {
+    let rehearsed = grades.iter().any(|g| g.rehearsed);
+    if rehearsed {
         text.push_str(
             "REHEARSAL: grades were made up from a stated truth. Nothing here is about any paint.\n\n",
         );
@@ -59,7 +60,7 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
     let lives = lives::rows(&bench, &grades, &mut outcome.notes);
     lives::told(&bench, &lives, &mut text);
     graders::agreement(&bench, &grades, &mut text)?;
-    graders::controls(&bench, &grades, &mut text);
+    graders::controls(&bench, &means, &mut text);
     super::witness::told(&bench, &mut text)?;
     simulator::told(&bench, &means, (&fitted, &areas), &mut text)?;
     let predicted = simulator::predictive(&bench, (&trial, &prior), &fitted, &areas)?;
@@ -72,30 +73,22 @@ pub fn analyse(settings: &AnalyseSettings, watch: &dyn Watch) -> Result<Outcome>
         "\nTHE MODEL'S OWN CHECK\n{share:.0} % of {} mean grades lie inside the 90 % range the fitted model expects (90 or more are wanted).",
         predicted.len()
     );
+    let name = short(&bench, &grades);
     outcome.add(
-        format!("analysis/expected-{}.csv", short(&bench, &grades)),
+        format!("analysis/expected-{name}.csv"),
         write_rows(&predicted)?,
     );
+    outcome.add(format!("analysis/tests-{name}.csv"), write_rows(&rows)?);
     outcome.add(
-        format!("analysis/tests-{}.csv", short(&bench, &grades)),
-        write_rows(&rows)?,
-    );
-    outcome.add(
-        format!("analysis/fit-{}.csv", short(&bench, &grades)),
+        format!("analysis/fit-{name}.csv"),
         write_rows(&simulator::fit_rows(&bench, &fitted, &areas))?,
     );
+    outcome.add(format!("analysis/lives-{name}.csv"), write_rows(&lives)?);
     outcome.add(
-        format!("analysis/lives-{}.csv", short(&bench, &grades)),
-        write_rows(&lives)?,
+        format!("analysis/report-{name}.html"),
+        page::page(&bench, (&text, rehearsed), &predicted, (&fitted, &areas))?,
     );
-    outcome.add(
-        format!("analysis/report-{}.html", short(&bench, &grades)),
-        page::page(&bench, &text, &predicted, (&fitted, &areas))?,
-    );
-    outcome.add(
-        format!("analysis/report-{}.txt", short(&bench, &grades)),
-        text.clone(),
-    );
+    outcome.add(format!("analysis/report-{name}.txt"), text.clone());
     outcome.text = text;
     Ok(outcome)
 }

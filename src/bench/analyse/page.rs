@@ -45,7 +45,6 @@ struct Words {
     y: f64,
     anchor: &'static str,
     text: String,
-    name: String,
 }
 
 #[derive(Serialize)]
@@ -96,13 +95,13 @@ struct Page<'a> {
 /// A picture that cannot be read.
 pub(super) fn page(
     bench: &Bench,
-    text: &str,
+    (text, rehearsed): (&str, bool),
     expected: &[ExpectedRow],
     (fitted, areas): (&Fit, &[usize]),
 ) -> Result<String> {
     let mut sections = sections(text);
-    let rehearsed = text.contains("REHEARSAL");
-    sections.retain(|s| !s.head.contains("REHEARSAL") && s.head != bench.file.title);
+    sections
+        .retain(|s| !(rehearsed && s.head.starts_with("REHEARSAL")) && s.head != bench.file.title);
     let rest = sections.split_off(sections.len().min(3));
     let values = Page {
         title: &bench.file.title,
@@ -143,7 +142,6 @@ fn words(x: f64, y: f64, anchor: &'static str, text: &str) -> Words {
         y: tenth(y),
         anchor,
         text: text.to_owned(),
-        name: text.to_owned(),
     }
 }
 

@@ -17,6 +17,30 @@ pub struct Reading {
     pub grade: u8,
 }
 
+impl Reading {
+    /// Every reading of a complete bench, none graded above 0 yet.
+    #[must_use]
+    pub fn all(specimens: usize, areas: usize, inspections: usize, graders: usize) -> Vec<Reading> {
+        let mut readings = Vec::with_capacity(specimens * areas * inspections * graders);
+        for specimen in 0..specimens {
+            for area in 0..areas {
+                for inspection in 0..inspections {
+                    for grader in 0..graders {
+                        readings.push(Reading {
+                            specimen,
+                            area,
+                            inspection,
+                            grader,
+                            grade: 0,
+                        });
+                    }
+                }
+            }
+        }
+        readings
+    }
+}
+
 /// A bench as the model sees it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trial {

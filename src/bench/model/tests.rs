@@ -14,22 +14,7 @@ pub(super) fn bench_of_seven(specimens: usize) -> Trial {
         [1., 0., 0., 1., 0., 0., 1.],
     ];
     let exposure = vec![125.0, 250.0, 500.0, 1000.0, 2000.0];
-    let mut readings = Vec::new();
-    for specimen in 0..7 * specimens {
-        for area in 0..5 {
-            for inspection in 0..5 {
-                for grader in 0..2 {
-                    readings.push(Reading {
-                        specimen,
-                        area,
-                        inspection,
-                        grader,
-                        grade: 0,
-                    });
-                }
-            }
-        }
-    }
+    let readings = Reading::all(7 * specimens, 5, 5, 2);
     Trial {
         centre: vec![-(600.0_f64.ln()); 7],
         factors: factors.iter().map(|r| r.to_vec()).collect(),

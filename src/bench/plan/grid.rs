@@ -1,6 +1,6 @@
 //! When to look: inspections moved to where the priors expect grades.
 
-use super::{AreaDose, PlanSettings, declaration};
+use super::{AreaDose, PlanSettings, wear_rate};
 use crate::base::random::stream;
 use crate::base::{Note, Result, Topic};
 use crate::bench::files::Outcome;
@@ -90,26 +90,16 @@ pub(super) fn as_planned(
 ) -> Trial {
     let touched = |a: &&AreaDose| a.dose_J_m2_per_unit > 0.0;
     let areas: Vec<&AreaDose> = settings.areas.iter().filter(touched).collect();
-    let mut readings = Vec::new();
-    for specimen in 0..systems.len() * figures {
-        for area in 0..areas.len() {
-            for inspection in 0..grid.len() - 1 {
-                for grader in 0..graders {
-                    readings.push(Reading {
-                        specimen,
-                        area,
-                        inspection,
-                        grader,
-                        grade: 0,
-                    });
-                }
-            }
-        }
-    }
-    let file = declaration(settings, (grid, 1), "");
+    let readings = Reading::all(
+        systems.len() * figures,
+        areas.len(),
+        grid.len() - 1,
+        graders,
+    );
     let centre = |s: &usize| {
-        let film = settings.systems[*s].film_um_median * 1e-6;
-        (file.prior[*s].k_e_mm3_per_j * 1e-9 / film).ln()
+        let system = &settings.systems[*s];
+        let rate = wear_rate(settings, &system.system_id).unwrap_or(f64::NAN);
+        (rate * 1e-9 / (system.film_um_median * 1e-6)).ln()
     };
     Trial {
         centre: systems.iter().map(centre).collect(),

@@ -167,6 +167,12 @@ pub fn plan(settings: &PlanSettings) -> Result<Outcome> {
     Ok(outcome)
 }
 
+/// \[mm3/J\] prior wear rate of a system: its own, else the common one.
+fn wear_rate(settings: &PlanSettings, id: &str) -> Option<f64> {
+    let own = settings.prior.iter().find(|p| p.system_id == id);
+    own.map(|p| p.k_e_mm3_per_j).or(settings.k_e_mm3_per_j)
+}
+
 fn check(settings: &PlanSettings) -> Result<()> {
     let names: Vec<&str> = settings
         .systems
@@ -197,8 +203,7 @@ fn check(settings: &PlanSettings) -> Result<()> {
         ));
     }
     for s in &settings.systems {
-        let own = settings.prior.iter().find(|p| p.system_id == s.system_id);
-        let rate = own.map(|p| p.k_e_mm3_per_j).or(settings.k_e_mm3_per_j);
+        let rate = wear_rate(settings, &s.system_id);
         if !rate.is_some_and(|k| k > 0.0 && k.is_finite()) {
             return Err(Error::input(format!(
                 "system {} needs a prior wear rate above 0",
