@@ -10,9 +10,9 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
-use thumbworn::base::Vec3;
-use thumbworn::figure::{Figure, Mesh, Settings, shapes, weld::weld};
-use thumbworn::format::read;
+use base::Vec3;
+use mesh::figure::{Figure, Mesh, Settings, shapes, weld::weld};
+use mesh::format::read;
 
 /// A dented sphere in millimetres, on a flat foot, of about so many triangles.
 fn body(triangles: usize) -> Mesh {

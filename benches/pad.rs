@@ -6,21 +6,21 @@
 //! (13 and 18 times); what was tried is in the documentation of `contact::pad`.
 
 use std::time::Instant;
-use thumbworn::base::{Unwatched, Vec3};
-use thumbworn::contact::Body;
-use thumbworn::contact::pad::skew::skewed;
-use thumbworn::contact::pad::{
+use base::{Unwatched, Vec3};
+use contact::Body;
+use contact::pad::skew::skewed;
+use contact::pad::{
     FINE, Filling, Foundation, Grid, Pad, Pose, Presser, Push, SURVEY, Workspace,
 };
-use thumbworn::dose::{Channel, DoseRate};
-use thumbworn::exposure::Precision;
-use thumbworn::exposure::handle::Handle;
-use thumbworn::exposure::ride::Ride;
-use thumbworn::exposure::rub::{self, Load, Rub};
-use thumbworn::figure::{Figure, Settings, sculpt};
-use thumbworn::law::foam::{Foam, OPEN_CELL};
-use thumbworn::law::grip::Hand;
-use thumbworn::law::schedule::journey;
+use contact::dose::{Channel, DoseRate};
+use contact::exposure::Precision;
+use contact::exposure::handle::Handle;
+use contact::exposure::ride::Ride;
+use contact::exposure::rub::{self, Load, Rub};
+use mesh::figure::{Figure, Settings, sculpt};
+use contact::law::foam::{Foam, OPEN_CELL};
+use contact::law::grip::Hand;
+use contact::law::schedule::journey;
 
 /// [mm] height towards the pad of a made-up figure lying on its back: body, head, shoulders, legs,
 /// a sharp-edged pouch, a roof-shaped blade, a thin rod, a spike and the base on edge.

@@ -11,10 +11,10 @@
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Instant;
-use thumbworn::base::Unwatched;
-use thumbworn::contact::rigid::{EngineKind, Ledger, Scene, run, specimens};
-use thumbworn::contact::{Body, Restitution, Solidity, Touch};
-use thumbworn::exposure::{Names, Tumble};
+use base::Unwatched;
+use contact::rigid::{EngineKind, Ledger, Scene, run, specimens};
+use contact::{Body, Restitution, Solidity, Touch};
+use contact::exposure::{Names, Tumble};
 
 /// [s] CPU time of this thread; wall time where the system does not tell.
 fn cpu(since: Instant) -> f64 {
@@ -135,11 +135,11 @@ fn crowds() {
 /// thread, which is what the wall time would be on a machine that nobody else uses.
 fn threads() {
     let figure = {
-        let mesh = thumbworn::figure::shapes::turned(
+        let mesh = mesh::figure::shapes::turned(
             &[(8.0, 0.0), (8.0, 2.0), (1.0, 19.0), (0.2, 20.0)],
             24,
         );
-        thumbworn::figure::Figure::from_mesh("cone", &mesh, &Default::default()).expect("a figure")
+        mesh::figure::Figure::from_mesh("cone", &mesh, &Default::default()).expect("a figure")
     };
     let side = Solidity {
         youngs: 52e9,
@@ -153,7 +153,7 @@ fn threads() {
         counterface: side,
     };
     let scene = scene(30);
-    let half = 2.0 * thumbworn::base::Vec3::new(0.1, 0.075, 0.05);
+    let half = 2.0 * base::Vec3::new(0.1, 0.075, 0.05);
     let mut tumble = Tumble::new(half, scene.path.clone(), touch);
     tumble.precision.relative = 1e-9;
     tumble.precision.budget = 160;

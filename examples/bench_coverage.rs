@@ -4,8 +4,8 @@
 //! `cargo run --release --example bench_coverage -- BENCHES SEED > results/bench_coverage.csv`
 
 use rand_distr::{Distribution, StandardNormal};
-use thumbworn::base::random::{Stream, stream};
-use thumbworn::base::{Result, Unwatched};
+use base::random::{Stream, stream};
+use base::{Result, Unwatched};
 use thumbworn::bench::model::{Density, Fit, FitSettings, Prior, Reading, Trial, World, fit};
 
 #[derive(Clone, Copy)]

@@ -7,7 +7,7 @@
 
 use serde::Deserialize;
 use serde_json::{Value, json};
-use thumbworn::base::{Error, Result};
+use base::{Error, Result};
 use thumbworn::bench::exact::{self, Exact, Side};
 use thumbworn::bench::judge;
 

@@ -1,7 +1,7 @@
 //! Several figures in a shaken box for long: `crowd FIGURES PIECES SECONDS STEPS_PER_SECOND` prints
 //! the books every so often.
 
-use thumbworn::contact::rigid::{EngineKind, Ledger, run, specimens};
+use contact::rigid::{EngineKind, Ledger, run, specimens};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<f64> = std::env::args()

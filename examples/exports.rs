@@ -1,11 +1,12 @@
 //! Writes the demo figure with a made-up value in every export format, for the readers in
 //! `tests/python/check_exports.py`: `cargo run --example exports -- FOLDER`.
 
-use thumbworn::figure::sculpt::porter;
-use thumbworn::format::{self, HeatChannel, HeatMesh, atomic};
+use mesh::figure::sculpt::porter;
+use base::{atomic};
+use mesh::format::{self, HeatChannel, HeatMesh};
 use thumbworn::report::picture::{Scale, Spread};
 
-fn main() -> Result<(), thumbworn::base::Error> {
+fn main() -> Result<(), base::Error> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| ".".into());
     let mesh = porter(20_000);
     let vertices: Vec<[f32; 3]> = mesh

@@ -2,9 +2,9 @@
 //! `hull_dose SECONDS SEED DENSITY ENGINE` prints one line per corner: x, y, z [m], impact loss [J],
 //! friction work [J]; the first line holds mass [kg] and seconds.
 
-use thumbworn::base::Vec3;
-use thumbworn::base::random::{attitude, stream};
-use thumbworn::contact::rigid::{BoxPath, EngineKind, run, specimens};
+use base::Vec3;
+use base::random::{attitude, stream};
+use contact::rigid::{BoxPath, EngineKind, run, specimens};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<String> = std::env::args().skip(1).collect();

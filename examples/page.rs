@@ -1,9 +1,9 @@
 //! A page with a made-up field on the demo figure, for `tests/browser/check.mjs`: the values are not
 //! results, only easy to check. `cargo run --example page -- FOLDER [TRIANGLES]`.
 
-use thumbworn::base::Error;
-use thumbworn::figure::sculpt::porter;
-use thumbworn::format::atomic;
+use base::Error;
+use mesh::figure::sculpt::porter;
+use base::atomic;
 use thumbworn::report::page::{data::*, render};
 use thumbworn::report::picture::{Scale, Sheet, Spread, Surface, four_views, turntable};
 

@@ -10,7 +10,7 @@
 
 use std::path::Path;
 use std::time::Instant;
-use thumbworn::base::{Result, Unwatched};
+use base::{Result, Unwatched};
 use thumbworn::report::sweep as report;
 use thumbworn::sweep::Sweep;
 use thumbworn::sweep::draft::draft;

@@ -1,14 +1,14 @@
 //! Predicts where the paint of a small figure wears, how fast, and what would change it.
 //!
 //! ```
-//! use thumbworn::figure::{Figure, Settings, sculpt};
+//! use mesh::figure::{Figure, Settings, sculpt};
 //! use thumbworn::reference::Stock;
 //!
-//! # fn main() -> thumbworn::base::Result<()> {
+//! # fn main() -> base::Result<()> {
 //! // any mesh: `Figure::load` takes a file, here the figure that ships, coarse
 //! let figure = Figure::from_mesh("ferry porter", &sculpt::porter(4_000), &Settings::default())?;
 //! let stock = Stock::load()?;
-//! let grams = |body: &str| -> thumbworn::base::Result<f64> {
+//! let grams = |body: &str| -> base::Result<f64> {
 //!     Ok(1e3 * stock.body(body)?.density.value * figure.solid.volume)
 //! };
 //! let (metal, plastic) = (grams("tin pewter")?, grams("polystyrene (HIPS)")?);
@@ -26,14 +26,7 @@
 // Doc lines begin with the unit in brackets, `[m]`, `[J/m2]`: these are not links.
 #![allow(rustdoc::broken_intra_doc_links, rustdoc::private_intra_doc_links)]
 
-pub mod base;
-pub mod law;
 pub mod reference;
-pub mod format;
-pub mod figure;
-pub mod dose;
-pub mod contact;
-pub mod exposure;
 pub mod wear;
 pub mod study;
 pub mod scenario;

@@ -4,10 +4,10 @@ use super::analyse::{calibration_note, short};
 use super::files::{Bench, Outcome};
 use super::model::{Fit, FitSettings, fit};
 use super::scores::trial;
-use crate::base::known::Z95;
-use crate::base::random::stream;
-use crate::base::stats::quantile;
-use crate::base::{Error, Note, Result, Topic, Watch};
+use base::known::Z95;
+use base::random::stream;
+use base::stats::quantile;
+use base::{Error, Note, Result, Topic, Watch};
 use crate::reference::{Calibration, WearRate};
 use rand_distr::{Distribution, StandardNormal};
 use std::fmt::Write;
@@ -94,7 +94,7 @@ fn draws(bench: &Bench, fitted: &Fit) -> Vec<Vec<f64>> {
 fn posterior(bench: &Bench, fitted: &Fit) -> Calibration {
     let columns = draws(bench, fitted);
     let n = fitted.worlds.len() as f64;
-    let sum = |v: &mut dyn Iterator<Item = f64>| crate::base::sum::sum(v);
+    let sum = |v: &mut dyn Iterator<Item = f64>| base::sum::sum(v);
     let means: Vec<f64> = columns
         .iter()
         .map(|c| sum(&mut c.iter().copied()) / n)

@@ -2,8 +2,8 @@
 
 use super::design::{Factor, Rule, alias_matrix, candidates, columns, contrast_variance, exchange};
 use super::files::SystemRow;
-use crate::base::error::nearest;
-use crate::base::{Error, Result};
+use base::error::nearest;
+use base::{Error, Result};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write;
 

@@ -1,8 +1,8 @@
 //! Photos of a bench: which figure under which code at which inspection, with the hash of each file.
 
 use super::files::{Bench, Outcome, read_rows, sha256, write_rows};
-use crate::base::error::nearest;
-use crate::base::{Error, Place, Result};
+use base::error::nearest;
+use base::{Error, Place, Result};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::path::Path;

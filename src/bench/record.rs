@@ -2,7 +2,7 @@
 
 use super::files::{Bench, Grade, Outcome, sha256};
 use super::photos::{is_photos, record_photos};
-use crate::base::{Error, Note, Place, Result, Topic};
+use base::{Error, Note, Place, Result, Topic};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 use std::path::PathBuf;

@@ -2,8 +2,8 @@
 //! paints. They are marked in every row, and whatever is made of them says so.
 
 use super::files::{Bench, GradeRow, Outcome, write_rows};
-use crate::base::random::stream;
-use crate::base::{Error, Note, Place, Result, Topic};
+use base::random::stream;
+use base::{Error, Note, Place, Result, Topic};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use serde::{Deserialize, Serialize};

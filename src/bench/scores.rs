@@ -2,8 +2,8 @@
 
 use super::files::{Bench, Grade};
 use super::model::{Prior, Reading, Trial};
-use crate::base::sum::sum;
-use crate::base::{Error, Note, Result, Topic};
+use base::sum::sum;
+use base::{Error, Note, Result, Topic};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Score of one preparation: sum over areas and inspections of the graders' mean grade.
@@ -192,7 +192,7 @@ pub fn trial(
         let row = &bench.areas[*a];
         let ratio = row.dose_hi90 / row.dose_lo90;
         if row.dose_lo90 > 0.0 && ratio > 1.0 {
-            ratio.ln() / (2.0 * crate::base::known::Z95)
+            ratio.ln() / (2.0 * base::known::Z95)
         } else {
             0.0
         }

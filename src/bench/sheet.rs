@@ -3,8 +3,8 @@
 use super::files::{Bench, Outcome};
 use super::photos::VIEWS;
 use super::plan::shuffled;
-use crate::base::random::stream;
-use crate::base::{Error, Note, Result, Topic};
+use base::random::stream;
+use base::{Error, Note, Result, Topic};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use minijinja::{Environment, context};

@@ -9,8 +9,8 @@ use super::model::FitSettings;
 use super::plan::{AreaDose, PlanSettings, plan};
 use super::record::{RecordSettings, record};
 use super::sheet::{SheetSettings, sheet};
-use crate::base::Unwatched;
-use crate::base::random::stream;
+use base::Unwatched;
+use base::random::stream;
 use crate::reference::Calibration;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
@@ -140,7 +140,7 @@ pub(super) fn taken_in(
     folder: &Path,
     name: &str,
     table: &str,
-) -> crate::base::Result<super::files::Outcome> {
+) -> base::Result<super::files::Outcome> {
     let filled = folder.join(name);
     std::fs::write(&filled, table).unwrap();
     let outcome = record(&RecordSettings {

@@ -7,7 +7,7 @@ use super::files::{Comparison, Outcome};
 use super::model::{FitSettings, NutsSettings};
 use super::plan::{PlanSettings, plan};
 use super::story::{grade_table, settings, taken_in};
-use crate::base::Unwatched;
+use base::Unwatched;
 use std::path::Path;
 
 fn comparison(name: &str, test: Test, systems: &[&str], side: Side) -> Comparison {

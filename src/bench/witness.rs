@@ -2,7 +2,7 @@
 
 use super::exact;
 use super::files::{Bench, RoundRow};
-use crate::base::Result;
+use base::Result;
 use std::fmt::Write;
 
 /// Below this exact p a trend of the witness is told as drift.

@@ -4,10 +4,11 @@ use super::args::{CompareArgs, Effort, ExportArgs, ExportFormat, WhatifArgs};
 use super::results::Job;
 use super::run::{results_of, use_threads};
 use super::talk::Talk;
-use crate::base::error::nearest;
-use crate::base::{Error, Result};
-use crate::figure::Display;
-use crate::format::{atomic, glb, obj, ply, threemf, vtu};
+use base::error::nearest;
+use base::{Error, Result};
+use mesh::figure::Display;
+use base::{atomic};
+use mesh::format::{glb, obj, ply, threemf, vtu};
 use crate::report::folder::{make, part_name};
 use crate::report::heat::{Drawn, common_scale, is_per_unit, maps};
 use crate::report::{tables, words};
@@ -109,7 +110,7 @@ pub fn whatif(args: &WhatifArgs, talk: &Talk) -> Result<()> {
 }
 
 /// A writer of heat meshes.
-type Write = fn(&crate::format::HeatMesh<'_>) -> Result<Vec<u8>>;
+type Write = fn(&mesh::format::HeatMesh<'_>) -> Result<Vec<u8>>;
 
 /// The scalar of a channel's short name.
 fn scalar(typed: &str) -> Result<&'static str> {

@@ -3,9 +3,9 @@
 use super::args::{AdviseArgs, BenchCommand};
 use super::results::Job;
 use super::talk::Talk;
-use crate::base::known::{Z95, Z975};
-use crate::base::stats::quantile;
-use crate::base::{Error, Place, Result};
+use base::known::{Z95, Z975};
+use base::stats::quantile;
+use base::{Error, Place, Result};
 use crate::bench::analyse::{AnalyseSettings, analyse};
 use crate::bench::calibrate::{CalibrateSettings, calibrate};
 use crate::bench::files::Outcome;

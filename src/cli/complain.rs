@@ -1,6 +1,6 @@
 //! How an error is shown: place, line with a caret, hints; exit codes 0, 1, 2.
 
-use crate::base::{Error, Kind};
+use base::{Error, Kind};
 use miette::{
     GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report,
 };

@@ -2,9 +2,9 @@
 
 use super::args::InspectArgs;
 use super::talk::Talk;
-use crate::base::{Mat3, Result, Vec3};
-use crate::figure::{Axis, Figure, Hull, Pieces, Settings, Shell, SolidMethod};
-use crate::format::{atomic, slug};
+use base::{Mat3, Result, Vec3};
+use mesh::figure::{Axis, Figure, Hull, Pieces, Settings, Shell, SolidMethod};
+use base::{atomic, slug};
 use crate::reference::{Kind, Stock};
 use crate::report::anatomy::anatomy;
 use std::collections::BTreeMap;
@@ -53,7 +53,7 @@ pub fn inspect(args: &InspectArgs, talk: &Talk) -> Result<()> {
 
 /// [m2] area of all triangles.
 fn area(figure: &Figure) -> f64 {
-    crate::base::sum::sum(figure.shells.list.iter().map(|s| s.area))
+    base::sum::sum(figure.shells.list.iter().map(|s| s.area))
 }
 
 fn mm(v: &Vec3) -> [f64; 3] {

@@ -2,13 +2,14 @@
 
 use super::args::{SculptArgs, StockArgs};
 use super::talk::Talk;
-use crate::base::error::nearest;
-use crate::base::{Error, Place, Result};
-use crate::contact::pad::measure::{HOW_TO_FOAM, HOW_TO_TILT};
-use crate::contact::rigid::EngineKind;
-use crate::contact::rigid::checks::suite;
-use crate::figure::sculpt;
-use crate::format::{atomic, stl};
+use base::error::nearest;
+use base::{Error, Place, Result};
+use contact::pad::measure::{HOW_TO_FOAM, HOW_TO_TILT};
+use contact::rigid::EngineKind;
+use contact::rigid::checks::suite;
+use mesh::figure::sculpt;
+use base::{atomic};
+use mesh::format::{stl};
 use crate::reference::{Kind, Stock, show};
 
 /// `thumbworn sculpt`.

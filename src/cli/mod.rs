@@ -31,7 +31,7 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
+fn obey(command: Command, talk: &Talk) -> base::Result<()> {
     match command {
         Command::Demo(args) => run::demo(&args, talk),
         Command::Run(args) => run::run(&args, talk),
@@ -55,7 +55,7 @@ fn obey(command: Command, talk: &Talk) -> crate::base::Result<()> {
         Command::Man => {
             let page = clap_mangen::Man::new(Cli::command());
             page.render(&mut std::io::stdout()).map_err(|cause| {
-                crate::base::Error::system("write the manual page", "stdout", &cause)
+                base::Error::system("write the manual page", "stdout", &cause)
             })
         }
         Command::Inspect(args) => inspect::inspect(&args, talk),

@@ -2,9 +2,9 @@
 
 use super::args::Effort;
 use super::talk::Talk;
-use crate::base::{Error, Place, Result};
-use crate::figure::Display;
-use crate::format::atomic;
+use base::{Error, Place, Result};
+use mesh::figure::Display;
+use base::atomic;
 use crate::report::fill::{Provenance, page};
 use crate::report::{folder, page::render, summary::summary};
 use crate::scenario::plan::FigureSource;

@@ -3,7 +3,7 @@
 use super::args::{DemoArgs, Effort, RunArgs};
 use super::results::Job;
 use super::talk::Talk;
-use crate::base::{Error, Result, Watch};
+use base::{Error, Result, Watch};
 use crate::report::words;
 use crate::scenario::Source;
 use crate::trial::Foreman;
@@ -50,7 +50,7 @@ pub fn results_of(scenario: &Path) -> PathBuf {
     let name = scenario
         .file_stem()
         .map_or_else(|| "run".into(), |s| s.to_string_lossy());
-    Path::new("results").join(crate::format::slug(&name))
+    Path::new("results").join(base::slug(&name))
 }
 
 /// Threads of the pool; results do not depend on it.

@@ -2,7 +2,7 @@
 
 use super::args::SweepCommand;
 use super::talk::{self, Talk};
-use crate::base::{Error, Result, Watch};
+use base::{Error, Result, Watch};
 use crate::report::sweep as report;
 use crate::sweep::draft::draft;
 use crate::sweep::findings::Adder;

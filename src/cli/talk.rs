@@ -1,6 +1,6 @@
 //! What the program says while it works: progress on stderr, results on stdout.
 
-use crate::base::Watch;
+use base::Watch;
 use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
 use std::io::IsTerminal;
 use std::sync::Arc;

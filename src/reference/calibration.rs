@@ -1,8 +1,8 @@
 //! Wear rates from the user's own bench, as a file between `bench calibrate` and `run`.
 
-use crate::base::error::nearest;
-use crate::base::known::Z95;
-use crate::base::{Error, Grade, Known, Result};
+use base::error::nearest;
+use base::known::Z95;
+use base::{Error, Grade, Known, Result};
 use serde::{Deserialize, Serialize};
 
 /// The calibration file: wear rates of systems on one exposure, grade `User`.

@@ -2,7 +2,7 @@
 //! Heights and sources are rows of the transport table.
 
 use super::table::table;
-use crate::base::{Known, Result};
+use base::{Known, Result};
 
 /// A published fall.
 #[derive(Debug, Clone, PartialEq)]
@@ -140,7 +140,7 @@ pub fn fall(name: &str) -> Result<Option<Fall>> {
         whole => rows.find(|r| r.condition.split(';').next() == Some(whole)),
     };
     let Some(found) = found else {
-        return Err(crate::base::Error::refused(format!(
+        return Err(base::Error::refused(format!(
             "the transport table has no row {row}, {condition}"
         )));
     };

@@ -1,7 +1,7 @@
 //! The entries of the stock as types: body, coat, counterface.
 
 use super::stock::{Entry, Kind, Stock};
-use crate::base::{Error, Known, Result};
+use base::{Error, Known, Result};
 use serde::{Deserialize, Serialize};
 
 /// What a figure is made of.

@@ -8,8 +8,8 @@
 
 use super::material::{Counterface, FilmMaterial};
 use super::stock::Stock;
-use crate::base::known::Z95;
-use crate::base::{Grade, Known, Result};
+use base::known::Z95;
+use base::{Grade, Known, Result};
 use serde::{Deserialize, Serialize};
 
 /// Standard deviation of ln rate that belongs to one film or to one counterface: two of them give
@@ -276,7 +276,7 @@ mod tests {
     /// like-on-like polymer, 1e5 below abrasive paper (abstract in print; 0.05 from memory).
     #[test]
     fn clean_foam_wears_less_than_any_abrasive_test() {
-        use crate::law::wear::{Abrader, scrub_rate};
+        use contact::law::wear::{Abrader, scrub_rate};
         let stock = Stock::load().unwrap();
         let k = |film: &str, face: &str| {
             let (film, face) = (stock.film(film).unwrap(), stock.counterface(face).unwrap());

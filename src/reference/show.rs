@@ -3,7 +3,7 @@
 use super::falls;
 use super::stock::{Entry, Kind, Short, Stock};
 use super::table::{backing, table};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// One line of a listing.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
@@ -128,7 +128,7 @@ pub fn detail(stock: &Stock, name: &str) -> Result<String> {
     if found.is_empty() {
         let names = stock.entries().iter().map(|e| e.name.as_str());
         let error = Error::input(format!("the stock has no entry \"{name}\""));
-        return Err(match crate::base::error::nearest(name, names) {
+        return Err(match base::error::nearest(name, names) {
             Some(near) => error.hint(format!("did you mean \"{near}\"?")),
             None => error.hint("thumbworn stock lists all names"),
         });

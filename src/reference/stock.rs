@@ -1,9 +1,9 @@
 //! The stock: materials by trade names of our own, drawn from the tables, every value overrulable.
 
 use super::table::{Table, grade_of, records, table, to_si};
-use crate::base::error::nearest;
-use crate::base::note::Topic;
-use crate::base::{Error, Grade, Known, Note, Result};
+use base::error::nearest;
+use base::note::Topic;
+use base::{Error, Grade, Known, Note, Result};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 

@@ -6,7 +6,7 @@
 //! * Grade A means: the number was seen in print, or recomputed, or only the *claim* was seen and
 //!   the number is from memory. The source says which; [`backing`] turns that into words.
 
-use crate::base::{Error, Grade, Known, Result};
+use base::{Error, Grade, Known, Result};
 
 /// What stands in the value cell.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,8 +1,8 @@
 //! The picture of `inspect`: patches, convex hull and centre of mass of a figure.
 
 use super::picture::{Edge, Rgb, Sheet, Surface, Survey, survey};
-use crate::base::{Result, Vec3};
-use crate::figure::Figure;
+use base::{Result, Vec3};
+use mesh::figure::Figure;
 use std::collections::BTreeMap;
 
 /// Okabe & Ito 2008 ("Color Universal Design", J*Fly), told apart by nearly all eyes.

@@ -9,9 +9,9 @@ use super::page::data::{
 };
 use super::picture::{Scale, Spread};
 use super::words;
-use crate::base::{Note, Topic};
-use crate::contact::rigid::Ledger;
-use crate::figure::Display;
+use base::{Note, Topic};
+use contact::rigid::Ledger;
+use mesh::figure::Display;
 use crate::reference::{Kind, show};
 use crate::study::life::{CAVEAT, Interval, SCUFF_NOTE};
 use crate::trial::{Answers, Trial};
@@ -305,8 +305,8 @@ fn ledger_rows(trial: &Trial) -> Vec<LedgerRow> {
             friction_j: all.friction,
             residual_pct: residual * 100.0,
             verdict: match residual.abs() {
-                r if r > crate::contact::rigid::ledger::REFUSE => "refused",
-                r if r > crate::contact::rigid::ledger::WARN => "open by more than 1 %",
+                r if r > contact::rigid::ledger::REFUSE => "refused",
+                r if r > contact::rigid::ledger::WARN => "open by more than 1 %",
                 _ => "closes",
             }
             .into(),

@@ -3,9 +3,10 @@
 use super::footprints;
 use super::heat::{Drawn, common_scale, is_per_unit, maps};
 use super::tables;
-use crate::base::{Error, Result};
-use crate::figure::Display;
-use crate::format::{atomic, glb, ply, slug};
+use base::{Error, Result};
+use mesh::figure::Display;
+use base::{atomic, slug};
+use mesh::format::{glb, ply};
 use crate::trial::{Answers, Trial};
 use std::path::Path;
 

@@ -1,8 +1,8 @@
 //! Pressure footprints of a trial's pads and fingers as pictures.
 
 use super::picture::{Panel, Scale, Spread, footprints};
-use crate::base::{Result, Vec3};
-use crate::contact::pad::Picture;
+use base::{Result, Vec3};
+use contact::pad::Picture;
 use crate::trial::Trial;
 
 /// Pressures over this many decades are told apart.

@@ -2,10 +2,10 @@
 
 use super::picture::{Scale, Sheet, Spread, Surface, four_views, turntable};
 use super::tables::PATCH_CHANNELS;
-use crate::base::Result;
-use crate::dose::Channel;
-use crate::figure::Display;
-use crate::format::{HeatChannel, HeatMesh};
+use base::Result;
+use contact::dose::Channel;
+use mesh::figure::Display;
+use mesh::format::{HeatChannel, HeatMesh};
 use crate::trial::{Answers, Trial};
 
 /// The brightest corners may lie above the scale: a single tip would leave everything else pale.
@@ -88,7 +88,7 @@ pub fn common_scale(name: &str, per: &str, maps: &[&[f32]]) -> Option<Scale> {
         return None;
     }
     positive.sort_by(f64::total_cmp);
-    let high = crate::base::stats::quantile(&positive, TOP_QUANTILE);
+    let high = base::stats::quantile(&positive, TOP_QUANTILE);
     let (words, unit) = label(name);
     let label = match per {
         "" => words.to_string(),

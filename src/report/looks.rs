@@ -1,8 +1,8 @@
 //! Where graders look: what each view sees of a figure, and the picture with the places outlined.
 
 use super::picture::{Outlines, Rgb, Sheet, Surface, outlined, seen_in_views};
-use crate::base::{Result, Vec3};
-use crate::figure::Figure;
+use base::{Result, Vec3};
+use mesh::figure::Figure;
 
 /// Of the places that get dose, and of the one that should get nothing.
 const TOUCHED: Rgb = [247, 216, 153];

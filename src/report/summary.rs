@@ -2,9 +2,9 @@
 
 use super::fill::all_notes;
 use super::words;
-use crate::base::stats::Estimate;
-use crate::contact::rigid::Ledger;
-use crate::dose::Channel;
+use base::stats::Estimate;
+use contact::rigid::Ledger;
+use contact::dose::Channel;
 use crate::trial::{Answers, EndLife, PartAnswer, Trial};
 use serde_json::{Value, json};
 

@@ -1,10 +1,10 @@
 //! The tables of a results folder, for people with a spreadsheet: units in the headings, one row
 //! per thing, numbers that read back the same.
 
-use crate::base::Result;
-use crate::dose::Channel;
-use crate::format::Table;
-use crate::format::table::number;
+use base::Result;
+use contact::dose::Channel;
+use base::Table;
+use base::table::number;
 use crate::study::{Comparison, Match, Reinforcement, whatif::WhatIf};
 use crate::trial::{Answers, AreaAnswer, PartAnswer, Trial};
 use crate::wear::{End, Regime};
@@ -195,8 +195,8 @@ pub fn patches(trial: &Trial, answers: &Answers) -> Result<Vec<u8>> {
     table.bytes()
 }
 
-fn word(shape: crate::figure::Shape) -> String {
-    use crate::figure::Shape;
+fn word(shape: mesh::figure::Shape) -> String {
+    use mesh::figure::Shape;
     match shape {
         Shape::Tip => "tip",
         Shape::Edge => "edge",

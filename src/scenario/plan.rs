@@ -1,9 +1,9 @@
 //! The scenario in SI, validated: what the trial room carries out.
 
-use crate::base::Note;
-use crate::dose::Unit;
-use crate::figure::Settings;
-use crate::law::grip::Hand;
+use base::Note;
+use contact::dose::Unit;
+use mesh::figure::Settings;
+use contact::law::grip::Hand;
 use crate::reference::{Modifiers, Stock, SystemRate};
 use crate::wear::{PressureSensitivity, Specimen};
 use serde::Serialize;

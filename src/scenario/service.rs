@@ -3,8 +3,8 @@
 
 use super::plan::Scenario;
 use super::source::Source;
-use crate::base::error::nearest;
-use crate::base::{Error, Result};
+use base::error::nearest;
+use base::{Error, Result};
 use serde::Deserialize;
 
 /// A service file as typed.

@@ -1,8 +1,8 @@
 //! The text of a scenario and the place of each key in it.
 
 use super::raw::RawScenario;
-use crate::base::error::{Place, nearest};
-use crate::base::{Error, Result};
+use base::error::{Place, nearest};
+use base::{Error, Result};
 use serde::de::DeserializeOwned;
 use std::ops::Range;
 use std::path::{Path, PathBuf};

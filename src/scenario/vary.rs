@@ -1,8 +1,8 @@
 //! A key of a scenario set to another value: what a what-if and a sweep ask for.
 
 use super::raw::{RawExposure, RawScenario};
-use crate::base::error::nearest;
-use crate::base::{Error, Result};
+use base::error::nearest;
+use base::{Error, Result};
 use toml::Value;
 
 /// The key that stands for the friction of the outer film on whatever touches it.

@@ -2,7 +2,7 @@
 
 use super::draw::Part;
 use super::life::Lives;
-use crate::base::known::Z95;
+use base::known::Z95;
 use serde::{Deserialize, Serialize};
 
 /// Something a painter can measure at home.
@@ -130,8 +130,8 @@ pub fn advise(lives: &Lives, patches: &[usize]) -> Vec<Advice> {
         return Vec::new();
     }
     let n = logs.len() as f64;
-    let mean = crate::base::sum::sum(logs.iter().copied()) / n;
-    let total = crate::base::sum::sum(logs.iter().map(|v| (v - mean).powi(2))) / (n - 1.0);
+    let mean = base::sum::sum(logs.iter().copied()) / n;
+    let total = base::sum::sum(logs.iter().map(|v| (v - mean).powi(2))) / (n - 1.0);
     let mut list: Vec<Advice> = MEASUREMENTS
         .iter()
         .map(|m| {
@@ -167,8 +167,8 @@ mod tests {
     use super::super::fixture::{plate, rate};
     use super::super::life::{Exposed, LifeSettings, lives};
     use super::*;
-    use crate::base::random::stream;
-    use crate::base::{Grade, Known};
+    use base::random::stream;
+    use base::{Grade, Known};
     use crate::reference::{Kind, Modifiers, Overrule, Stock};
     use crate::wear::{End, Specimen, Treatment};
     use rand_distr::{Distribution, StandardNormal};

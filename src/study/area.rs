@@ -2,10 +2,10 @@
 
 use super::life::bootstrap_weights;
 use super::neighbours::Neighbours;
-use crate::base::Vec3;
-use crate::base::stats::Estimate;
-use crate::dose::{Channel, DoseRate};
-use crate::figure::{Figure, Shape};
+use base::Vec3;
+use base::stats::Estimate;
+use contact::dose::{Channel, DoseRate};
+use mesh::figure::{Figure, Shape};
 use serde::{Deserialize, Serialize};
 
 /// How areas are found.
@@ -87,7 +87,7 @@ pub fn areas(figure: &Figure, rate: &DoseRate, settings: &AreaSettings) -> Vec<A
         .filter(|p| p.exposed)
         .map(|p| p.area)
         .sum();
-    let mean = crate::base::sum::sum(map.iter().zip(&sizes).map(|(v, a)| v * a)) / exposed;
+    let mean = base::sum::sum(map.iter().zip(&sizes).map(|(v, a)| v * a)) / exposed;
     let mut found: Vec<Vec<usize>> = hills(&smooth, &neighbours, settings)
         .into_iter()
         .filter(|hill| density(rate, settings.channel, hill, &sizes).mean > mean)
@@ -190,7 +190,7 @@ fn certainties(
         .iter()
         .map(|hill| {
             let area: f64 = hill.iter().map(|&p| sizes[p]).sum();
-            let value = |dose: &crate::dose::Dose| -> f64 {
+            let value = |dose: &contact::dose::Dose| -> f64 {
                 hill.iter()
                     .map(|&p| dose.totals()[p].get(settings.channel))
                     .sum::<f64>()
@@ -237,7 +237,7 @@ fn describe(
     let sizes = figure.patch_areas();
     let totals = rate.mean.totals();
     let dose = |p: usize| totals[p].get(settings.channel);
-    let sum = |f: &dyn Fn(usize) -> f64| crate::base::sum::sum(patches.iter().map(|&p| f(p)));
+    let sum = |f: &dyn Fn(usize) -> f64| base::sum::sum(patches.iter().map(|&p| f(p)));
     let own = sum(&dose);
     let middle = patches.iter().fold(Vec3::zeros(), |m, &p| {
         m + figure.patches[p].centroid * (dose(p) / own)

@@ -1,11 +1,11 @@
 //! Two specimens of the same figure under the same exposure: how much more, and in the same places?
 
 use super::area::{AreaSettings, areas};
-use crate::base::stats::{Estimate, spearman};
-use crate::base::sum::sum;
-use crate::base::{Error, Result};
-use crate::dose::{Channel, Dose, DoseRate};
-use crate::figure::Figure;
+use base::stats::{Estimate, spearman};
+use base::sum::sum;
+use base::{Error, Result};
+use contact::dose::{Channel, Dose, DoseRate};
+use mesh::figure::Figure;
 use serde::{Deserialize, Serialize};
 
 /// One side of a comparison.

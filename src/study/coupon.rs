@@ -1,9 +1,9 @@
 //! Coupons: two counts from a rubbed card become the wear rate of a pair and the depth at which
 //! its sheen turns.
 
-use crate::base::known::Z95;
-use crate::base::{Error, Known, Result};
-use crate::law::wear::pad_pass;
+use base::known::Z95;
+use base::{Error, Known, Result};
+use contact::law::wear::pad_pass;
 use crate::reference::{Kind, Overrule, Stock};
 use serde::{Deserialize, Serialize};
 
@@ -104,7 +104,7 @@ pub fn calibrate(stock: &Stock, coupon: &Coupon) -> Result<Vec<Overrule>> {
 /// Geometric mean of the counts and the spread of its logarithm.
 fn mean(counts: &[f64]) -> Option<(f64, f64)> {
     let n = counts.len() as f64;
-    let log = crate::base::sum::sum(counts.iter().map(|c| c.ln())) / n;
+    let log = base::sum::sum(counts.iter().map(|c| c.ln())) / n;
     (!counts.is_empty()).then(|| (log.exp(), CARD_SCATTER / n.sqrt()))
 }
 

@@ -1,7 +1,7 @@
 //! One draw from the priors. Every random number is named after the thing it belongs to, so a
 //! film's level is the same in all exposures, on all patches and under all specimens of a draw.
 
-use crate::base::random::stream;
+use base::random::stream;
 use crate::wear::{Film, FilmContact, Laid, Specimen, Treatment};
 use rand_distr::{Distribution, StandardNormal};
 use serde::{Deserialize, Serialize};
@@ -157,7 +157,7 @@ impl StackDraw {
             films,
             ploughed_share: treatment.ploughed_share.at(plough),
             undermining: treatment.undermining.as_ref().map_or(1.0, |k| k.at(rim)),
-            sheen_depth: crate::law::gloss::depth_for_share(0.5, sheen),
+            sheen_depth: contact::law::gloss::depth_for_share(0.5, sheen),
             numbers,
         }
     }

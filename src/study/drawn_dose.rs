@@ -2,7 +2,7 @@
 //! left out, and films that share a dose sharing its draws.
 
 use super::life::bootstrap_weights;
-use crate::dose::DoseRate;
+use contact::dose::DoseRate;
 
 /// Not touched in any replicate.
 const UNTOUCHED: u32 = u32::MAX;

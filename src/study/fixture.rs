@@ -1,9 +1,9 @@
 //! A small figure for tests: a flat plate of patches, and doses booked on it.
 
-use crate::base::Vec3;
-use crate::base::random::stream;
-use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
-use crate::figure::{
+use base::Vec3;
+use base::random::stream;
+use contact::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
+use mesh::figure::{
     Figure, Mesh, Patch, PatchId, Shape, Shells, Solid, SolidMethod, Surface, name,
 };
 use rand_distr::{Distribution, StandardNormal};
@@ -36,11 +36,11 @@ pub(crate) fn plate(n: usize, edges: &[usize]) -> Figure {
         hash: [0; 32],
         mesh: Mesh::default(),
         shells: Shells::default(),
-        health: crate::figure::Health::default(),
+        health: mesh::figure::Health::default(),
         solid: Solid {
             volume: 1e-6,
             centre: Vec3::zeros(),
-            inertia: crate::base::Mat3::identity(),
+            inertia: base::Mat3::identity(),
             method: SolidMethod::Divergence,
         },
         surface: Surface::default(),

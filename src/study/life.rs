@@ -3,12 +3,12 @@
 use super::draw::{Part, StackDraw};
 use super::drawn_dose::DrawnDoses;
 use super::neighbours::Neighbours;
-use crate::base::random::stream;
-use crate::base::stats::{pearson, quantile};
-use crate::base::{Error, Result};
-use crate::dose::{DoseRate, Unit};
-use crate::figure::Figure;
-use crate::law::film::lognormal_factor;
+use base::random::stream;
+use base::stats::{pearson, quantile};
+use base::{Error, Result};
+use contact::dose::{DoseRate, Unit};
+use mesh::figure::Figure;
+use contact::law::film::lognormal_factor;
 use crate::wear::{End, Law, Layer, Regime, Specimen, Treatment, units_through};
 use rand_distr::{Distribution, Exp1, StandardNormal};
 use rayon::prelude::*;

@@ -3,9 +3,9 @@
 use super::area::{Area, AreaSettings, areas};
 use super::compare::digits;
 use super::nnls::nnls;
-use crate::base::{Error, Result};
-use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
-use crate::figure::{Figure, PatchId};
+use base::{Error, Result};
+use contact::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
+use mesh::figure::{Figure, PatchId};
 use crate::wear::{Specimen, Treatment};
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
@@ -127,7 +127,7 @@ pub fn matching(
         .iter()
         .map(|c| {
             let square = c.iter().zip(&sizes).map(|(v, s)| weigh(*v, *s).powi(2));
-            let norm = crate::base::sum::sum(square).sqrt() / target.norm();
+            let norm = base::sum::sum(square).sqrt() / target.norm();
             if norm > 0.0 { norm } else { 1.0 }
         })
         .collect();

@@ -1,6 +1,6 @@
 //! Which patches lie beside each other.
 
-use crate::figure::Figure;
+use mesh::figure::Figure;
 use std::collections::BTreeMap;
 
 /// Neighbours of every patch.
@@ -69,9 +69,9 @@ impl Neighbours {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::figure::{Settings, shapes};
+    use mesh::figure::{Settings, shapes};
 
-    fn figure(mesh: &crate::figure::Mesh) -> Figure {
+    fn figure(mesh: &mesh::figure::Mesh) -> Figure {
         // coarse patches on a small figure: quick to build
         let settings = Settings {
             height: Some(0.008),

@@ -3,9 +3,9 @@
 use super::compare::digits;
 use super::matching::Wearing;
 use super::matching::lost_volume;
-use crate::base::{Error, Result};
-use crate::figure::Figure;
-use crate::law::film::edge_retention;
+use base::{Error, Result};
+use mesh::figure::Figure;
+use contact::law::film::edge_retention;
 use crate::reference::FilmMaterial;
 use crate::wear::{End, Laid, Specimen};
 use serde::{Deserialize, Serialize};

@@ -5,11 +5,11 @@
 //! nearly one dose each, seen well in one of the fixed views.
 
 use super::neighbours::Neighbours;
-use crate::base::stats::Estimate;
-use crate::base::sum::sum;
-use crate::dose::{Channel, DoseRate};
-use crate::exposure::replicate::rank_certainty;
-use crate::figure::Figure;
+use base::stats::Estimate;
+use base::sum::sum;
+use contact::dose::{Channel, DoseRate};
+use contact::exposure::replicate::rank_certainty;
+use mesh::figure::Figure;
 
 /// Views from which a figure is photographed: front, right, back, left.
 pub const VIEWS: usize = 4;
@@ -184,7 +184,7 @@ fn candidates(
 
 fn per_replicate(areas: &[f64], rate: &DoseRate, c: &Candidate, channel: Channel) -> Vec<f64> {
     let surface = sum(c.patches.iter().map(|&p| areas[p]));
-    let value = |dose: &crate::dose::Dose| {
+    let value = |dose: &contact::dose::Dose| {
         sum(c.patches.iter().map(|&p| dose.totals()[p].get(channel))) / surface
     };
     rate.replicates.iter().map(value).collect()
@@ -248,7 +248,7 @@ fn untouched<'a>(
     settings: &SpotSettings,
 ) -> Option<&'a Candidate> {
     let limit = UNTOUCHED * chosen.last()?.dose;
-    let touched: Vec<crate::base::Vec3> = (0..map.len())
+    let touched: Vec<base::Vec3> = (0..map.len())
         .filter(|&p| map[p] > limit)
         .map(|p| figure.patches[p].centroid)
         .collect();
@@ -334,7 +334,7 @@ mod tests {
         }
         let middle = |p: &Spot| {
             let all = p.patches.iter().map(|i| figure.patches[*i].centroid);
-            all.sum::<crate::base::Vec3>() / p.patches.len() as f64
+            all.sum::<base::Vec3>() / p.patches.len() as f64
         };
         for (i, a) in list.iter().enumerate() {
             for b in &list[i + 1..] {

@@ -1,8 +1,8 @@
 //! Dose film by film: when the outer film is gone, the exposure goes on with the friction of the
 //! film now exposed.
 
-use crate::base::{Note, Result, note::Topic};
-use crate::dose::DoseRate;
+use base::{Note, Result, note::Topic};
+use contact::dose::DoseRate;
 use crate::wear::{Specimen, Treatment};
 
 /// Asks a closure for the dose with each film of a specimen outermost.
@@ -64,8 +64,8 @@ pub fn stages_by_scaling(treatment: &Treatment, outer: &DoseRate) -> (Vec<DoseRa
 
 /// A dose rate with its friction work multiplied.
 fn scaled(rate: &DoseRate, times: f64) -> DoseRate {
-    use crate::dose::{Amounts, Dose, Imprint, Mark};
-    use crate::figure::PatchId;
+    use contact::dose::{Amounts, Dose, Imprint, Mark};
+    use mesh::figure::PatchId;
     let one = |dose: &Dose| {
         let mut copy = Dose::none(dose.totals().len());
         let marks = dose.totals().iter().enumerate().map(|(p, a)| Mark {
@@ -94,7 +94,7 @@ fn scaled(rate: &DoseRate, times: f64) -> DoseRate {
 mod tests {
     use super::super::fixture::rate;
     use super::*;
-    use crate::dose::Channel;
+    use contact::dose::Channel;
     use crate::reference::{Modifiers, Stock};
 
     #[test]

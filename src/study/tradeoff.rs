@@ -1,9 +1,9 @@
 //! Thick stacks: each more topcoat rubs through later and chips sooner.
 
-use crate::base::Result;
-use crate::dose::Amounts;
-use crate::figure::Patch;
-use crate::law::chip::ChipClass;
+use base::Result;
+use contact::dose::Amounts;
+use mesh::figure::Patch;
+use contact::law::chip::ChipClass;
 use crate::reference::Stock;
 use crate::wear::{Film, Law, Specimen, Treatment, assess, layers, units_through};
 use serde::{Deserialize, Serialize};

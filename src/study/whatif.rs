@@ -4,10 +4,10 @@
 use super::area::{AreaSettings, areas};
 use super::compare::{channel_words, digits, top_overlap};
 use super::life::{Exposed, Interval, LifeSettings, lives};
-use crate::base::stats::Estimate;
-use crate::base::{Error, Result};
-use crate::dose::{Channel, DoseRate};
-use crate::figure::Figure;
+use base::stats::Estimate;
+use base::{Error, Result};
+use contact::dose::{Channel, DoseRate};
+use mesh::figure::Figure;
 use crate::wear::{End, Specimen, Treatment};
 use serde::{Deserialize, Serialize};
 
@@ -320,7 +320,7 @@ from {} to {} {unit} if wear per load and path is: the difference is not known, 
 mod tests {
     use super::super::fixture::{plate, rate};
     use super::*;
-    use crate::base::Known;
+    use base::Known;
     use crate::reference::{Modifiers, Stock};
 
     const N: usize = 12;

@@ -1,7 +1,7 @@
 //! One axis of a sweep: its keys and the values they take.
 
 use super::raw::{RawAxis, RawKeys};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::scenario::Source;
 use serde::{Deserialize, Serialize};
 use toml::Value;
@@ -129,7 +129,7 @@ impl Axis {
             (Values::Levels { labels, .. }, Stand::Level(level)) => {
                 labels.get(level).cloned().unwrap_or_default()
             }
-            (_, Stand::Number(number)) => crate::format::table::number(number),
+            (_, Stand::Number(number)) => base::table::number(number),
             (Values::Span { .. }, Stand::Level(_)) => String::new(),
         }
     }
@@ -328,7 +328,7 @@ fn range(raw: &RawAxis, wrong: &Wrong<'_>, spread: bool) -> Result<Values> {
     Ok(Values::Levels {
         labels: numbers
             .iter()
-            .map(|n| crate::format::table::number(*n))
+            .map(|n| base::table::number(*n))
             .collect(),
         values: numbers.into_iter().map(Value::Float).collect(),
     })
@@ -349,5 +349,5 @@ fn tidy(value: f64) -> f64 {
 
 fn short(value: f64) -> String {
     let rounded: f64 = format!("{value:.2e}").parse().unwrap_or(value);
-    crate::format::table::number(rounded)
+    base::table::number(rounded)
 }

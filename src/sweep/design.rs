@@ -2,7 +2,7 @@
 //! as small as one of four.
 
 use super::axis::{Axis, Stand};
-use crate::base::random::stream;
+use base::random::stream;
 use rand::RngExt;
 use serde::{Deserialize, Serialize};
 

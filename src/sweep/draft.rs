@@ -4,8 +4,8 @@ use super::axis::{Axis, FIGURE, Stand, Values};
 use super::design::{Design, PRIMES};
 use super::plan::{FORMAT, Input, Plan, Reading, Spot, What, own_binary};
 use super::raw::{HELP, RawAxis, RawSweep};
-use crate::base::error::nearest;
-use crate::base::{Error, Place, Result};
+use base::error::nearest;
+use base::{Error, Place, Result};
 use crate::scenario::plan::FigureSource;
 use crate::scenario::raw::{RawExposure, RawScenario};
 use crate::scenario::{Scenario, Source, lift};
@@ -59,7 +59,7 @@ impl Draft {
         let folder = tempfile::tempdir()
             .map_err(|cause| Error::system("make a temporary folder", "temporary", &cause))?;
         for (about, bytes) in self.plan.inputs.iter().zip(&self.files) {
-            crate::format::atomic::write(folder.path().join(&about.file), bytes)?;
+            base::atomic::write(folder.path().join(&about.file), bytes)?;
         }
         let made: Vec<Result<()>> = self
             .figures

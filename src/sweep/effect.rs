@@ -11,7 +11,7 @@
 //! all parts share (a wear rate known to a factor of ten) cancels.
 
 use super::tally::{Cell, Tally};
-use crate::base::sum::sum;
+use base::sum::sum;
 use crate::study::Interval;
 use serde::Serialize;
 

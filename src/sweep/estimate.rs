@@ -4,7 +4,7 @@ use super::make::Workshop;
 use super::part::Found;
 use super::plan::Sweep;
 use super::run::duration;
-use crate::base::{Error, Result, Watch};
+use base::{Error, Result, Watch};
 use serde::Serialize;
 use std::time::Instant;
 

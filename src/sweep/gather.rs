@@ -6,7 +6,7 @@
 use super::findings::{Adder, Findings};
 use super::part::{Found, PARTS, Part, number_of, path};
 use super::plan::{PLAN, Sweep};
-use crate::base::{Error, Place, Result, Watch};
+use base::{Error, Place, Result, Watch};
 use std::path::Path;
 
 /// Ranges of missing parts that are told.

@@ -3,8 +3,8 @@
 use super::part::Part;
 use super::plan::{FORMAT, Sweep, What};
 use super::reading::read;
-use crate::base::{Error, Place, Result, Watch};
-use crate::figure::Figure;
+use base::{Error, Place, Result, Watch};
+use mesh::figure::Figure;
 use crate::scenario::Scenario;
 use crate::trial::carry::{Foreman, figure_of, one};
 use crate::trial::part::ENGINES;
@@ -119,7 +119,7 @@ impl<'a> Workshop<'a> {
 
     /// An error of a part, told with the part's number and values.
     fn told(&self, k: u64, error: Error) -> Error {
-        use crate::base::Kind;
+        use base::Kind;
         let what = format!("part {k} ({}): {}", self.sweep.words(k), error.what());
         let told = match error.kind() {
             Kind::Interrupted | Kind::System => return error,

@@ -2,8 +2,8 @@
 //! language checks without a library of ours.
 
 use super::plan::{FORMAT, Sweep};
-use crate::base::{Error, Place, Result};
-use crate::format::atomic;
+use base::{Error, Place, Result};
+use base::atomic;
 use crate::trial::part::ENGINES;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;

@@ -3,8 +3,8 @@
 
 use super::axis::{Axis, Stand};
 use super::design::Design;
-use crate::base::{Error, Place, Result};
-use crate::format::atomic;
+use base::{Error, Place, Result};
+use base::atomic;
 use crate::scenario::raw::RawScenario;
 use crate::scenario::vary::assign;
 use crate::scenario::{Scenario, Source, lift};

@@ -119,7 +119,7 @@ impl Ranker<'_> {
             .filter_map(|l| {
                 let cell = cell(l).filter(|c| c.count > 0)?;
                 let means = cell.means();
-                let mean = crate::base::sum::sum(means.iter().copied());
+                let mean = base::sum::sum(means.iter().copied());
                 Some((self.sign * mean, (l, means)))
             })
             .collect();

@@ -2,10 +2,10 @@
 
 use super::part::Value;
 use super::plan::{Reading, Spot, What};
-use crate::base::sum::sum;
-use crate::base::{Error, Result};
-use crate::dose::{Channel, DoseRate};
-use crate::figure::Figure;
+use base::sum::sum;
+use base::{Error, Result};
+use contact::dose::{Channel, DoseRate};
+use mesh::figure::Figure;
 use crate::scenario::Scenario;
 use crate::study::life::{LifeSettings, bootstrap_weights};
 use crate::study::{Area, AreaSettings, Exposed, Interval, areas, lives};

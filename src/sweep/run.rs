@@ -2,7 +2,7 @@
 
 use super::make::Workshop;
 use super::part::{Found, Part};
-use crate::base::{Error, Kind, Result, Watch};
+use base::{Error, Kind, Result, Watch};
 use rayon::ThreadPoolBuilder;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};

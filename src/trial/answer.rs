@@ -3,8 +3,8 @@
 use super::carry::{Done, Foreman, Trial, one};
 use super::part::PartId;
 use super::store::Store;
-use crate::base::{Error, Result};
-use crate::dose::Channel;
+use base::{Error, Result};
+use contact::dose::Channel;
 use crate::scenario::plan::{ComparePlan, WhatIfPlan};
 use crate::scenario::raw::RawScenario;
 use crate::scenario::vary::vary;

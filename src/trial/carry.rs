@@ -2,9 +2,9 @@
 
 use super::part::{Outcome, Part, PartId};
 use super::store::Store;
-use crate::base::{Error, Result, Watch};
-use crate::dose::DoseRate;
-use crate::figure::{Figure, sculpt};
+use base::{Error, Result, Watch};
+use contact::dose::DoseRate;
+use mesh::figure::{Figure, sculpt};
 use crate::scenario::Scenario;
 use crate::scenario::plan::FigureSource;
 use crate::wear::Treatment;

@@ -2,19 +2,19 @@
 
 use super::part::{ENGINES, Footprint, Outcome, Part};
 use super::store::{Key, Store};
-use crate::base::note::Topic;
-use crate::base::{Error, Known, Note, Place, Result, Vec3, Watch};
-use crate::contact::pad::{Filling, Pad, Picture, SURVEY};
-use crate::contact::rigid::recording::Recording;
-use crate::contact::rigid::{BoxPath, EngineKind, Feel};
-use crate::contact::{Restitution, Solidity, Touch};
-use crate::exposure::handle::Handle;
-use crate::exposure::ride::Ride;
-use crate::exposure::rub::{self, Rub, side};
-use crate::exposure::{Drop, Names, Precision, Tumble};
-use crate::figure::{Hull, pieces::Fit};
-use crate::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
-use crate::law::schedule;
+use base::note::Topic;
+use base::{Error, Known, Note, Place, Result, Vec3, Watch};
+use contact::pad::{Filling, Pad, Picture, SURVEY};
+use contact::rigid::recording::Recording;
+use contact::rigid::{BoxPath, EngineKind, Feel};
+use contact::{Restitution, Solidity, Touch};
+use contact::exposure::handle::Handle;
+use contact::exposure::ride::Ride;
+use contact::exposure::rub::{self, Rub, side};
+use contact::exposure::{Drop, Names, Precision, Tumble};
+use mesh::figure::{Hull, pieces::Fit};
+use contact::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
+use contact::law::schedule;
 use crate::reference::{Against, table};
 use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
 use serde::{Deserialize, Serialize};
@@ -27,7 +27,7 @@ const MOST_REPLICATES: u64 = 400;
 const MOST_POSES: u64 = 32;
 /// Most stretches of road, each in a pose of its own.
 const MOST_STRETCHES: u64 = 16;
-/// Most sets of [`crate::exposure::handle::SET`] grasps per hold: 40 grasps. A press costs some 8 ms,
+/// Most sets of [`contact::exposure::handle::SET`] grasps per hold: 40 grasps. A press costs some 8 ms,
 /// nearly all of it looking at the mesh and booking, and 48 sets made an evening of play 3.5 times as long.
 const MOST_SETS: u64 = 10;
 /// [m] slip of a finger per pick-up when none is given (prior 1 to 12 mm, grade D).
@@ -271,8 +271,8 @@ impl Part<'_> {
             return Err(wrong_kind());
         };
         let attitude = down.and_then(|face| side(word(face))).map(|outward| {
-            crate::base::Quat::rotation_between(&outward, &-Vec3::z()).unwrap_or_else(|| {
-                crate::base::Quat::from_axis_angle(&Vec3::x_axis(), std::f64::consts::PI)
+            base::Quat::rotation_between(&outward, &-Vec3::z()).unwrap_or_else(|| {
+                base::Quat::from_axis_angle(&Vec3::x_axis(), std::f64::consts::PI)
             })
         });
         let drop = Drop {

@@ -1,17 +1,17 @@
 //! One part: one exposure of one specimen, from settings to dose.
 
 use super::store::{Key, Store};
-use crate::base::Note;
-use crate::base::note::Topic;
-use crate::base::{Error, Result, Watch};
-use crate::contact::pad::Picture;
-use crate::contact::pad::skew::Shift;
-use crate::contact::rigid::Ledger;
-use crate::contact::{Body, Restitution};
-use crate::dose::DoseRate;
-use crate::exposure::rub::SKEW_AT;
-use crate::figure::{Figure, PatchId};
-use crate::law::grip;
+use base::Note;
+use base::note::Topic;
+use base::{Error, Result, Watch};
+use contact::pad::Picture;
+use contact::pad::skew::Shift;
+use contact::rigid::Ledger;
+use contact::{Body, Restitution};
+use contact::dose::DoseRate;
+use contact::exposure::rub::SKEW_AT;
+use mesh::figure::{Figure, PatchId};
+use contact::law::grip;
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
 use crate::scenario::plan::{Deed, ExposurePlan, Load, Motion, SpecimenPlan};
@@ -43,7 +43,7 @@ pub struct Outcome {
     /// Patches that may catch in the pad instead of sliding.
     pub catching: Vec<PatchId>,
     /// How much of a rub's work friction's pull would move, at friction
-    /// [`crate::exposure::rub::SKEW_AT`]: not in the dose.
+    /// [`contact::exposure::rub::SKEW_AT`]: not in the dose.
     pub skew: Option<Shift>,
     /// Why a heavy and a light figure fare as they do; empty for hard contact.
     pub reason: String,
@@ -88,7 +88,7 @@ impl<'a> Part<'a> {
             exposure.modifiers(plan),
         )?;
         if let (Some(own), Some(outer)) = (exposure.friction, treatment.films.last_mut()) {
-            outer.friction = crate::base::Known::exact(own, "the exposure in the scenario");
+            outer.friction = base::Known::exact(own, "the exposure in the scenario");
         }
         if let Some((face, rate)) = &plan.measured
             && *face == treatment.counterface
@@ -278,8 +278,8 @@ struct HardNumbers<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::Vec3;
-    use crate::figure::{Settings, shapes};
+    use base::Vec3;
+    use mesh::figure::{Settings, shapes};
     use crate::scenario::{Source, lift};
 
     fn follows(half: f64) -> f64 {

@@ -2,7 +2,7 @@
 
 use super::carry::{Done, Trial};
 use super::part::PartId;
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::reference::{FilmMaterial, Softness};
 use crate::scenario::Service;
 use crate::study::life::LifeSettings;

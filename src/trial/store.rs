@@ -4,7 +4,7 @@
 //! bytes do not match their own hash is treated as absent. Not guaranteed: parts of another
 //! version are never read, since the version is part of the key.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::fs;
@@ -108,7 +108,7 @@ impl Store {
             Ok(()) => {}
             Err(fs::TryLockError::WouldBlock) => {
                 return Err(Error::refused("another run is using this results folder")
-                    .at(crate::base::Place::file(results))
+                    .at(base::Place::file(results))
                     .hint("wait for it, or give this run its own folder with -o"));
             }
             Err(fs::TryLockError::Error(cause)) => {

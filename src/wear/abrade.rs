@@ -1,6 +1,6 @@
 //! Rubbing: film after film, by both laws.
 
-use crate::law::wear::{energy_law, load_law};
+use contact::law::wear::{energy_law, load_law};
 use serde::{Deserialize, Serialize};
 
 /// What is held constant when friction changes.

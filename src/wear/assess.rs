@@ -6,9 +6,9 @@ use super::regime::Regime;
 use super::specimen::Specimen;
 use super::thickness::Laid;
 use super::treatment::Treatment;
-use crate::dose::Amounts;
-use crate::figure::Patch;
-use crate::law::gloss::burnished;
+use contact::dose::Amounts;
+use mesh::figure::Patch;
+use contact::law::gloss::burnished;
 use serde::{Deserialize, Serialize};
 
 /// Wear of one patch.
@@ -123,7 +123,7 @@ pub fn layers(
 mod tests {
     use super::super::thickness::tests::patch;
     use super::*;
-    use crate::figure::Shape;
+    use mesh::figure::Shape;
     use crate::reference::{Modifiers, Stock};
 
     fn setting(coats: &[&str], face: &str) -> (Specimen, Treatment) {

@@ -1,6 +1,6 @@
 //! Which kind of contact a patch saw, told from the peak pressure.
 
-use crate::law::wear::ploughed_volume;
+use contact::law::wear::ploughed_volume;
 use serde::{Deserialize, Serialize};
 
 /// Pressure up to which a contact counts as a pad's [Pa]: pads press at 10 to 300 kPa, hard

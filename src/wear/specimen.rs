@@ -1,8 +1,8 @@
 //! A figure in one body under one stack of films.
 
-use crate::base::note::Topic;
-use crate::base::{Error, Grade, Known, Note, Result};
-use crate::law::film;
+use base::note::Topic;
+use base::{Error, Grade, Known, Note, Result};
+use contact::law::film;
 use crate::reference::{BodyMaterial, FilmMaterial, Role, Stock};
 use serde::{Deserialize, Serialize};
 
@@ -215,7 +215,7 @@ fn measured(gauge: Gauge, density: &Known) -> Result<Known> {
             "a measured film of {value} m is not a thickness: all numbers must be above 0"
         )));
     }
-    let reach = (crate::base::known::Z95 * spread).exp();
+    let reach = (base::known::Z95 * spread).exp();
     Ok(Known {
         value,
         low: value / reach,

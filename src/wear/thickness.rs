@@ -1,8 +1,8 @@
 //! How thick the coats lie on each patch.
 
 use super::specimen::Film;
-use crate::figure::{Patch, Shape};
-use crate::law::film::edge_retention;
+use mesh::figure::{Patch, Shape};
+use contact::law::film::edge_retention;
 
 /// What one painter did with one coat: a draw from the priors, or their medians.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,7 +56,7 @@ pub const TIP_POWER: f64 = 1.5;
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::base::Vec3;
+    use base::Vec3;
     use crate::reference::Stock;
 
     pub(crate) fn patch(shape: Shape, radius: f64) -> Patch {

@@ -2,8 +2,8 @@
 
 use super::regime::Regime;
 use super::specimen::{End, Specimen};
-use crate::base::note::Topic;
-use crate::base::{Known, Note, Result};
+use base::note::Topic;
+use base::{Known, Note, Result};
 use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock, SystemRate};
 use serde::{Deserialize, Serialize};
 
@@ -208,7 +208,7 @@ fn notes(stock: &Stock, face: &Counterface) -> Vec<Note> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::Known;
+    use base::Known;
 
     /// By hand: films of thickness h with rates k in series last as long as one film of the whole
     /// thickness with the bench's rate.

@@ -9,8 +9,8 @@ use rand::RngExt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-use thumbworn::base::random::{Stream, stream};
-use thumbworn::format::read;
+use base::random::{Stream, stream};
+use mesh::format::read;
 
 /// Broken files without a wish of the caller, and their seed.
 const USUAL: [u64; 2] = [300_000, 1];
@@ -166,7 +166,7 @@ fn broken_files_are_refused_or_read_but_never_hang_or_panic() {
             let mut triangles = 0;
             mesh.visit(&mut |block| triangles += block.len())?;
             assert_eq!(triangles, mesh.len());
-            thumbworn::base::Result::Ok(())
+            base::Result::Ok(())
         }));
         let took = start.elapsed();
         slowest = slowest.max(took);

@@ -2,7 +2,7 @@
 
 use super::of_system;
 use super::reached::preparations;
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::bench::design::{Test, rising};
 use crate::bench::exact::{self, Exact, Side};
 use crate::bench::files::{Bench, Comparison, Grade};

@@ -1,6 +1,6 @@
 //! Graders: do they agree, do they know what they hold, do they see wear where there is none?
 
-use crate::base::Result;
+use base::Result;
 use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{self, Level};
 use crate::bench::scores::Means;

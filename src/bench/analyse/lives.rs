@@ -2,7 +2,7 @@
 //! counts as worn.
 
 use super::reached::{Preparation, preparations};
-use crate::base::{Note, Topic};
+use base::{Note, Topic};
 use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{Known, LifeRanges, Range, Scatter, life_ranges};
 use serde::Serialize;

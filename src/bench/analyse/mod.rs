@@ -13,7 +13,7 @@ mod words;
 use super::files::{Bench, Grade, Outcome, write_rows};
 use super::model::{FitSettings, fit};
 use super::scores::{Score, means, scores, trial};
-use crate::base::{Error, Note, Result, Topic, Watch};
+use base::{Error, Note, Result, Topic, Watch};
 use std::fmt::Write;
 use std::path::PathBuf;
 pub use verdicts::TestRow;

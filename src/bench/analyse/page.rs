@@ -1,7 +1,7 @@
 //! The analysis as a page to look at: words, grades over exposure, doses simulated and seen.
 
 use super::simulator::ExpectedRow;
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::bench::files::Bench;
 use crate::bench::model::Fit;
 use crate::bench::sheet::picture;

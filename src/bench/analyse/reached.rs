@@ -83,7 +83,7 @@ fn look(
     let mean = |area: &usize| -> Option<f64> {
         let cells = figures.iter().map(|f| means.get(&(*f, *area, inspection)));
         let whole: Option<Vec<f64>> = cells.map(Option::<&f64>::copied).collect();
-        whole.map(|list| crate::base::sum::sum(list.iter().copied()) / list.len() as f64)
+        whole.map(|list| base::sum::sum(list.iter().copied()) / list.len() as f64)
     };
     let seen: Vec<Option<f64>> = areas.iter().map(mean).collect();
     // A mean of thirds may fall short of a whole grade in the last bit.

@@ -1,7 +1,7 @@
 //! The simulator beside the grades: where its areas are wrong, and the fitted model's own check.
 
 use super::words::p_words;
-use crate::base::Result;
+use base::Result;
 use crate::bench::exact::{self, Side};
 use crate::bench::files::Bench;
 use crate::bench::model::{Density, Fit, Prior, Quantity, Reading, Trial};
@@ -78,7 +78,7 @@ fn order_words(doses: &[f64], rows: &[Vec<f64>], alpha: f64) -> Result<String> {
     if n < 2 || rows.is_empty() {
         return Ok("Order of the areas: no look at which two or more areas of a figure were all graded, nothing to compare.".into());
     }
-    let column = |i: usize| crate::base::sum::sum(rows.iter().map(|r| r[i])) / rows.len() as f64;
+    let column = |i: usize| base::sum::sum(rows.iter().map(|r| r[i])) / rows.len() as f64;
     // Sums of thirds: what only rounding tells apart is one grade.
     let grades: Vec<f64> = (0..n).map(|i| (column(i) * 1e9).round() / 1e9).collect();
     let flat = |list: &[f64]| list.iter().all(|v| *v == list[0]);
@@ -155,7 +155,7 @@ pub(super) fn predictive(
     areas: &[usize],
 ) -> Result<Vec<ExpectedRow>> {
     let density = Density::new(trial.clone(), *prior)?;
-    let mut random = crate::base::random::stream(bench.file.seed, &["bench", "expected"], 0);
+    let mut random = base::random::stream(bench.file.seed, &["bench", "expected"], 0);
     type Cell = (usize, usize, usize);
     let mean = |readings: &[Reading]| -> BTreeMap<Cell, f64> {
         let mut sums: BTreeMap<Cell, (f64, f64)> = BTreeMap::new();
@@ -177,7 +177,7 @@ pub(super) fn predictive(
     let row = |(cell, observed): (Cell, f64)| {
         let mut values = drawn.remove(&cell).unwrap_or_else(|| vec![f64::NAN]);
         values.sort_by(f64::total_cmp);
-        let at = |p: f64| crate::base::stats::quantile(&values, p);
+        let at = |p: f64| base::stats::quantile(&values, p);
         ExpectedRow {
             system_id: bench.systems[cell.0].system_id.clone(),
             area_id: bench.areas[areas[cell.1]].area_id.clone(),

@@ -22,7 +22,7 @@ pub(super) fn told(
         .collect();
     for &s in &order {
         let own = of_system(scores, s);
-        let mean = crate::base::sum::sum(own.iter().copied()) / own.len().max(1) as f64;
+        let mean = base::sum::sum(own.iter().copied()) / own.len().max(1) as f64;
         let film = bench.systems[s].film_um_median;
         let rate = fitted.of(|w| w.beta[s].exp() * film * 1e3);
         let words = match range(bench, grades, s) {

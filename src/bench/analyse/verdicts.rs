@@ -3,7 +3,7 @@
 use super::ask::{Asked, ask, number_of};
 use super::of_system;
 use super::words::{effect, p_words};
-use crate::base::Result;
+use base::Result;
 use crate::bench::design::Test;
 use crate::bench::exact::{self, Exact, Side};
 use crate::bench::files::{Bench, Comparison, Grade};

@@ -1,7 +1,7 @@
 //! Words for the size of a difference, which always stands beside its p.
 
 use super::ask::Effect;
-use crate::base::Result;
+use base::Result;
 use crate::bench::exact;
 use crate::bench::judge;
 use std::fmt::Write;

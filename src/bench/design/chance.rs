@@ -1,9 +1,9 @@
 //! The chance that a declared test comes out, from simulated benches.
 
 use super::power::{Test, rising, run};
-use crate::base::Result;
-use crate::base::random::{Stream, stream};
-use crate::base::stats::midranks;
+use base::Result;
+use base::random::{Stream, stream};
+use base::stats::midranks;
 use crate::bench::exact::Side;
 use rand::seq::SliceRandom;
 
@@ -144,15 +144,15 @@ fn shuffle(test: Test, groups: &mut [Vec<f64>], random: &mut Stream) {
 
 /// Anything that grows with the test's own statistic.
 fn statistic(test: Test, ranks: &[Vec<f64>]) -> f64 {
-    let sum = |g: &Vec<f64>| crate::base::sum::sum(g.iter().copied());
+    let sum = |g: &Vec<f64>| base::sum::sum(g.iter().copied());
     match test {
         Test::TwoGroups | Test::WornThrough => sum(&ranks[0]),
         Test::TwoGroupsInBlocks => sum(&ranks[1]),
         Test::AnyDifference | Test::AnyDifferenceInBlocks => {
-            crate::base::sum::sum(ranks.iter().map(|g| sum(g).powi(2) / g.len() as f64))
+            base::sum::sum(ranks.iter().map(|g| sum(g).powi(2) / g.len() as f64))
         }
         Test::DeclaredOrderInBlocks => {
-            crate::base::sum::sum(ranks.iter().enumerate().map(|(j, g)| j as f64 * sum(g)))
+            base::sum::sum(ranks.iter().enumerate().map(|(j, g)| j as f64 * sum(g)))
         }
         Test::DeclaredOrder => {
             let mut twice = 0_i64;

@@ -1,7 +1,7 @@
 //! Blind codes: three symbols and a check symbol, without vowels and look-alikes.
 
-use crate::base::random::Stream;
-use crate::base::{Error, Result};
+use base::random::Stream;
+use base::{Error, Result};
 use rand::seq::SliceRandom;
 
 /// The 19 symbols: no vowels (no words), no 0/O, 1/I, 2/Z, 5/S, 6/G, 8/B, U/V.
@@ -162,7 +162,7 @@ mod tests {
 
     #[test]
     fn drawn_codes_lie_two_symbols_apart() {
-        let mut random = crate::base::random::stream(3, &["codes"], 0);
+        let mut random = base::random::stream(3, &["codes"], 0);
         let codes = draw_codes(200, &mut random).unwrap();
         for (i, a) in codes.iter().enumerate() {
             assert!(valid(a));

@@ -1,7 +1,7 @@
 //! Choosing runs: exchange for the largest determinant, and what the choice mixes up.
 
-use crate::base::random::stream;
-use crate::base::{Error, Result};
+use base::random::stream;
+use base::{Error, Result};
 use nalgebra::DMatrix;
 use rand::RngExt;
 

@@ -1,7 +1,7 @@
 //! What a design could show: smallest p, power, and how many figures the correction asks for.
 
 use super::chance::{ChanceSettings, chance};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::bench::exact::{self, Exact, Side};
 use rand_distr::{Distribution, StandardNormal};
 

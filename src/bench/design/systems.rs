@@ -1,6 +1,6 @@
 //! Systems as combinations of factors, with rules that leave out what nobody would do.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
@@ -58,7 +58,7 @@ fn find(factors: &[Factor], factor: &str, level: &str) -> Result<(usize, usize)>
         .ok_or_else(|| {
             let names = factors.iter().map(|f| f.name.as_str());
             let error = Error::input(format!("a rule names the unknown factor \"{factor}\""));
-            match crate::base::error::nearest(factor, names) {
+            match base::error::nearest(factor, names) {
                 Some(near) => error.hint(format!("did you mean \"{near}\"?")),
                 None => error,
             }

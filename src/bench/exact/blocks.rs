@@ -2,7 +2,7 @@
 
 use super::tally::{Budget, Tally, next_arrangement};
 use super::{Exact, drawn, factorial, filled, finite, integer_ranks};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use rand::seq::SliceRandom;
 use std::collections::BTreeMap;
 
@@ -319,7 +319,7 @@ impl Incomplete {
                 sizes.push(n);
                 sizes.len() - 1
             });
-            let centred = crate::base::stats::midranks(&values);
+            let centred = base::stats::midranks(&values);
             let ranks = centred
                 .iter()
                 .map(|r| (2.0 * r).round() as i64 - (n as i64 + 1));
@@ -401,7 +401,7 @@ impl Incomplete {
     }
 
     fn draws(&self, observed: f64) -> f64 {
-        let mut random = crate::base::random::stream(0, &["bench exact test", "skillings mack"], 0);
+        let mut random = base::random::stream(0, &["bench exact test", "skillings mack"], 0);
         let near = observed - 1e-9 * observed.abs().max(1.0);
         let mut rows: Vec<Row> = Vec::new();
         for row in &self.rows {

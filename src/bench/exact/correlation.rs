@@ -4,7 +4,7 @@ use super::blocks::products;
 use super::groups::{balance, balance_distribution, multinomial};
 use super::tally::Budget;
 use super::{Exact, classes, drawn, factorial, finite, integer_ranks};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use rand::seq::SliceRandom;
 
 fn paired(x: &[f64], y: &[f64]) -> Result<()> {
@@ -29,7 +29,7 @@ pub fn spearman(x: &[f64], y: &[f64]) -> Result<Exact> {
     let (a, _) = integer_ranks(x);
     let (b, _) = integer_ranks(y);
     let observed: i64 = a.iter().zip(&b).map(|(p, q)| p * q).sum();
-    let rho = crate::base::stats::spearman(x, y);
+    let rho = base::stats::spearman(x, y);
     if let Some(tally) = products(&a, &b, &mut Budget::usual()) {
         return Ok(tally.exact(rho, observed, 1.0));
     }

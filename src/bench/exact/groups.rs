@@ -2,7 +2,7 @@
 
 use super::tally::{Budget, Tally, choose};
 use super::{Exact, classes, drawn, factorial, filled, integer_ranks};
-use crate::base::Result;
+use base::Result;
 use rand::seq::SliceRandom;
 
 /// Largest table of states kept while counting.

@@ -21,7 +21,7 @@ pub use table::{fisher_2x2, fisher_table};
 pub use through::through;
 pub use two::{paired, rank_sum, rank_sum_shares, signed_rank, signed_rank_shares};
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// How the arrangements were gone through.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,7 +104,7 @@ pub const DRAWN: u64 = 99_999;
 
 /// Integer ranks: midranks, doubled when any tie makes a half; and the factor (1 or 2).
 fn integer_ranks(values: &[f64]) -> (Vec<i64>, i64) {
-    let ranks = crate::base::stats::midranks(values);
+    let ranks = base::stats::midranks(values);
     let scale = if ranks.iter().all(|r| r.fract() == 0.0) {
         1
     } else {
@@ -152,9 +152,9 @@ fn drawn(
     name: &str,
     observed: (f64, i128),
     floor: (f64, f64, f64),
-    mut draw: impl FnMut(&mut crate::base::random::Stream) -> i128,
+    mut draw: impl FnMut(&mut base::random::Stream) -> i128,
 ) -> Exact {
-    let mut random = crate::base::random::stream(0, &["bench exact test", name], 0);
+    let mut random = base::random::stream(0, &["bench exact test", name], 0);
     let (mut low, mut high) = (1_u64, 1_u64);
     for _ in 0..DRAWN {
         let value = draw(&mut random);

@@ -2,7 +2,7 @@
 
 use super::tally::choose;
 use super::{Exact, How, Side};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use std::collections::BTreeMap;
 
 /// Fisher's exact test of a 2 x 2 table `[[a, b], [c, d]]`; the statistic is `a`.
@@ -139,7 +139,7 @@ pub fn fisher_table(table: &[Vec<usize>]) -> Result<f64> {
         };
         shares.push(matched(weights, others, observed, base));
     }
-    let p = crate::base::sum::sum(shares);
+    let p = base::sum::sum(shares);
     Ok(p.min(1.0))
 }
 
@@ -225,5 +225,5 @@ fn matched(left: &[f64], right: &[f64], observed: f64, base: f64) -> f64 {
             n => (weight + base).exp() * cumulative[n - 1],
         }
     });
-    crate::base::sum::sum(shares)
+    base::sum::sum(shares)
 }

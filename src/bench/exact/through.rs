@@ -3,7 +3,7 @@
 
 use super::tally::choose;
 use super::{Exact, How, Side, fisher_2x2};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use std::collections::BTreeMap;
 
 /// Classes of tables kept at once; ten groups of ten figures have about 30 000.

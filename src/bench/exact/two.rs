@@ -2,7 +2,7 @@
 
 use super::tally::{Budget, Tally};
 use super::{Exact, finite, integer_ranks};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 fn too_many(figures: usize) -> Error {
     Error::refused(format!("{figures} values are too many to count exactly"))

@@ -1,6 +1,6 @@
 //! A declared comparison, and what its test asks of it.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::bench::design::Test;
 use crate::bench::exact::Side;
 use serde::{Deserialize, Serialize};

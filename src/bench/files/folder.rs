@@ -5,8 +5,8 @@ use super::rows::{
     AreaRow, BenchFile, GradeRow, GuessRow, KeyRow, RoundRow, SpecimenRow, SystemRow,
 };
 use super::table::read_rows;
-use crate::base::error::nearest;
-use crate::base::{Error, Place, Result};
+use base::error::nearest;
+use base::{Error, Place, Result};
 use crate::bench::design::{correct, nearest_valid, valid};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};

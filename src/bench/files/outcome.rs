@@ -1,6 +1,6 @@
 //! What a bench command gives: text for a person and files to write.
 
-use crate::base::{Error, Note, Result};
+use base::{Error, Note, Result};
 use sha2::{Digest, Sha256};
 use std::io::Write;
 use std::path::Path;
@@ -48,7 +48,7 @@ impl Outcome {
             let path = folder.join(&file.name);
             if path.exists() {
                 return Err(Error::input("the file exists and is not overwritten")
-                    .at(crate::base::Place::file(&path))
+                    .at(base::Place::file(&path))
                     .hint("move it away if you mean to replace it: a bench record only grows"));
             }
         }

@@ -1,6 +1,6 @@
 //! Tables of comma-separated values with the place of every mistake.
 
-use crate::base::{Error, Place, Result};
+use base::{Error, Place, Result};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::path::Path;

@@ -1,7 +1,7 @@
 //! Agreement of graders.
 
-use crate::base::sum::sum;
-use crate::base::{Error, Result};
+use base::sum::sum;
+use base::{Error, Result};
 use rand::RngExt;
 
 /// How strongly a disagreement of several grades counts.
@@ -204,7 +204,7 @@ pub fn alpha_bootstrap(
 ) -> Result<Alpha> {
     let all: Vec<Vec<Option<f64>>> = specimens.iter().flatten().cloned().collect();
     let alpha = krippendorff_alpha(&all, level)?;
-    let mut random = crate::base::random::stream(seed, &["bench", "alpha"], 0);
+    let mut random = base::random::stream(seed, &["bench", "alpha"], 0);
     let mut values = Vec::with_capacity(resamples);
     for _ in 0..resamples {
         let drawn = (0..specimens.len()).map(|_| random.random_range(0..specimens.len()));
@@ -214,7 +214,7 @@ pub fn alpha_bootstrap(
     values.sort_by(f64::total_cmp);
     let quantile = |p| match values.is_empty() {
         true => f64::NAN,
-        false => crate::base::stats::quantile(&values, p),
+        false => base::stats::quantile(&values, p),
     };
     Ok(Alpha {
         alpha,

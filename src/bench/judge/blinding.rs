@@ -1,6 +1,6 @@
 //! Did the graders know which system they held?
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use statrs::distribution::{Beta, ContinuousCDF};
 
 /// Right guesses against chance.
@@ -43,7 +43,7 @@ pub fn blinding(right: usize, guesses: usize, groups: usize) -> Result<Blinding>
         right,
         guesses,
         chance,
-        p_high: crate::base::sum::sum(tail).min(1.0),
+        p_high: base::sum::sum(tail).min(1.0),
         low90,
         high90,
         index: (share - chance) / (1.0 - chance),

@@ -1,6 +1,6 @@
 //! How large a difference is, with its interval: p comes second.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// Shift between two groups, in the unit of the score.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,7 +78,7 @@ fn bounded(differences: &[f64], null: &[f64], tail: f64) -> Shift {
         c => (differences[c - 1], differences[n - c]),
     };
     Shift {
-        median: crate::base::stats::quantile(differences, 0.5),
+        median: base::stats::quantile(differences, 0.5),
         low,
         high,
         level: 1.0 - 2.0 * below,
@@ -121,7 +121,7 @@ pub fn superiority(x: &[f64], y: &[f64]) -> Result<Superiority> {
     let excess = |t: f64| {
         let variance =
             t * (1.0 - t) / (n * m) * (1.0 + spare * ((1.0 - t) / (2.0 - t) + t / (1.0 + t)));
-        (share - t).powi(2) - crate::base::known::Z95.powi(2) * variance
+        (share - t).powi(2) - base::known::Z95.powi(2) * variance
     };
     Ok(Superiority {
         share,

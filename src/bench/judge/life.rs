@@ -1,6 +1,6 @@
 //! Lives known only between two inspections: a Weibull fit with one shape for all groups.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use nalgebra::{DMatrix, DVector};
 
 /// What is known of one life, in units of exposure.
@@ -200,7 +200,7 @@ fn start(groups: &[Vec<Known>]) -> DVector<f64> {
     };
     let mut at = DVector::zeros(groups.len() + 1);
     for (i, group) in groups.iter().enumerate() {
-        at[i] = crate::base::sum::sum(group.iter().map(guess)) / group.len() as f64;
+        at[i] = base::sum::sum(group.iter().map(guess)) / group.len() as f64;
     }
     at[groups.len()] = 0.7_f64.ln();
     at
@@ -250,7 +250,7 @@ fn likelihood(groups: &[Vec<Known>], at: &DVector<f64>) -> (f64, DVector<f64>) {
             }
         }
     }
-    (crate::base::sum::sum(parts), slope)
+    (base::sum::sum(parts), slope)
 }
 
 /// Second derivatives, by central differences of the exact slope.

@@ -7,8 +7,8 @@
 //! for scatters as they were expected; the test below draws them so.
 
 use super::life::{Known, Scatter, log_likelihood, two_sided};
-use crate::base::sum::sum;
-use crate::base::{Error, Result};
+use base::sum::sum;
+use base::{Error, Result};
 
 /// [ln units] step of the locations.
 const STEP: f64 = 0.02;
@@ -191,7 +191,7 @@ fn range(mut cells: Vec<(f64, f64)>, width: f64) -> Range {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::random::{Stream, stream};
+    use base::random::{Stream, stream};
     use rand::RngExt;
     use rand_distr::{Distribution, StandardNormal};
 

@@ -5,7 +5,7 @@ use super::density::Density;
 use super::nuts::Target;
 use super::tests::simulated;
 use super::*;
-use crate::base::Unwatched;
+use base::Unwatched;
 use nuts_rs::{
     Chain as _, CpuLogpFunc, CpuMath, CpuMathError, DiagNutsSettings, HasDims, LogpError, Settings,
 };
@@ -75,7 +75,7 @@ fn an_independent_sampler_finds_the_same_medians() {
     };
     let mut chains: Vec<Vec<World>> = Vec::new();
     for chain in 0..2 {
-        let mut random = crate::base::random::stream(77, &["against"], chain);
+        let mut random = base::random::stream(77, &["against"], chain);
         let mut sampler = settings
             .new_chain(chain, CpuMath::new(Plain(&density)), &mut random)
             .unwrap();
@@ -85,7 +85,7 @@ fn an_independent_sampler_finds_the_same_medians() {
             let (position, _) = sampler.draw().unwrap();
             if draw >= 800 {
                 let mut noise =
-                    crate::base::random::stream(78, &["against", "systems"], chain * 10_000 + draw);
+                    base::random::stream(78, &["against", "systems"], chain * 10_000 + draw);
                 worlds.push(density.world(&position, &mut noise));
             }
         }

@@ -2,8 +2,8 @@
 //!
 //! Source: Vehtari, Gelman, Simpson, Carpenter & Bürkner 2021, Bayesian Anal. 16:667.
 
-use crate::base::stats::{midranks, quantile};
-use crate::base::sum::sum;
+use base::stats::{midranks, quantile};
+use base::sum::sum;
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Posterior of one number over all chains.
@@ -132,7 +132,7 @@ mod tests {
         let a = 0.6_f64;
         let chains: Vec<Vec<f64>> = (0..4)
             .map(|c| {
-                let mut random = crate::base::random::stream(5, &["ess"], c);
+                let mut random = base::random::stream(5, &["ess"], c);
                 let mut x = 0.0;
                 let mut next = || {
                     let z: f64 = StandardNormal.sample(&mut random);

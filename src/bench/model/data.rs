@@ -1,6 +1,6 @@
 //! What the model is fitted to.
 
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// One grade by one grader.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

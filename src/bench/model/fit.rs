@@ -6,7 +6,7 @@ use super::density::{Density, World};
 use super::nuts::{Chain, NutsSettings, sample};
 use super::prior::Prior;
 use super::whiten::Whitened;
-use crate::base::{Note, Result, Topic, Watch};
+use base::{Note, Result, Topic, Watch};
 use rand_distr::{Distribution, StandardNormal};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
@@ -123,7 +123,7 @@ fn settle<'a>(
         draws: 100,
         ..settings.nuts
     };
-    let mut random = crate::base::random::stream(settings.seed, &["bench", "nuts", "pilot"], 0);
+    let mut random = base::random::stream(settings.seed, &["bench", "nuts", "pilot"], 0);
     let chain = sample(&first, first.origin(), &pilot, &mut random, watch)?;
     let mean = |k: usize| chain.draws.iter().map(|h| h[k]).sum::<f64>() / chain.draws.len() as f64;
     let scores: Vec<f64> = density.spread_range().map(mean).collect();
@@ -138,7 +138,7 @@ fn run(
 ) -> Result<Vec<Chain>> {
     let one = |chain: usize| {
         let names = ["bench", "nuts"];
-        let mut random = crate::base::random::stream(settings.seed, &names, chain as u64);
+        let mut random = base::random::stream(settings.seed, &names, chain as u64);
         let mut start = map.origin();
         for h in &mut start {
             let z: f64 = StandardNormal.sample(&mut random);
@@ -151,7 +151,7 @@ fn run(
 }
 
 fn gather(density: &Density, map: &Whitened<'_>, chains: &[Chain]) -> Fit {
-    let mut random = crate::base::random::stream(0, &["bench", "systems given specimens"], 0);
+    let mut random = base::random::stream(0, &["bench", "systems given specimens"], 0);
     let draws = chains.iter().flat_map(|c| &c.draws);
     let worlds = draws.map(|h| density.world(&map.position(h), &mut random));
     let mut fit = Fit {

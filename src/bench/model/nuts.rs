@@ -4,8 +4,8 @@
 //! Sources: Hoffman & Gelman 2014, J. Mach. Learn. Res. 15:1593; Betancourt 2017, A Conceptual
 //! Introduction to Hamiltonian Monte Carlo, Columbia Univ. (from memory).
 
-use crate::base::random::Stream;
-use crate::base::{Result, Watch};
+use base::random::Stream;
+use base::{Result, Watch};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -410,7 +410,7 @@ pub fn sample<T: Target>(
     };
     for round in 0..settings.warmup + settings.draws {
         if round % 64 == 0 && watch.stopped() {
-            return Err(crate::base::Error::interrupted(
+            return Err(base::Error::interrupted(
                 "stopped while fitting the grades",
             ));
         }

@@ -1,6 +1,6 @@
 use super::*;
-use crate::base::Unwatched;
-use crate::base::random::stream;
+use base::Unwatched;
+use base::random::stream;
 
 /// Seven systems of four factors, five areas, inspections 125 to 2000, two graders.
 pub(super) fn bench_of_seven(specimens: usize) -> Trial {

@@ -8,7 +8,7 @@
 
 use super::density::Density;
 use super::nuts::Target;
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use nalgebra::{DMatrix, DVector};
 
 /// The density seen through the map q = mode + W' h.

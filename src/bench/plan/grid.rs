@@ -1,8 +1,8 @@
 //! When to look: inspections moved to where the priors expect grades.
 
 use super::{AreaDose, PlanSettings, wear_rate};
-use crate::base::random::stream;
-use crate::base::{Note, Result, Topic};
+use base::random::stream;
+use base::{Note, Result, Topic};
 use crate::bench::files::Outcome;
 use crate::bench::model::{Density, Prior, Reading, Trial};
 

@@ -10,8 +10,8 @@ use super::files::{
     AreaRow, BenchFile, Comparison, Outcome, SystemPrior, SystemRow, sha256, write_rows,
 };
 use super::photos::VIEWS;
-use crate::base::random::stream;
-use crate::base::{Error, Result};
+use base::random::stream;
+use base::{Error, Result};
 pub(super) use order::shuffled;
 use serde::{Deserialize, Serialize};
 

@@ -1,8 +1,8 @@
 //! Who is exposed when and under which name: blocks, codes, rotation.
 
 use super::PlanSettings;
-use crate::base::Result;
-use crate::base::random::Stream;
+use base::Result;
+use base::random::Stream;
 use crate::bench::design::{draw_codes, williams};
 use crate::bench::files::{KeyRow, RoundRow, SpecimenRow, SystemRow};
 use rand::seq::SliceRandom;

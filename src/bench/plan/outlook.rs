@@ -3,9 +3,9 @@
 
 use super::grid::as_planned;
 use super::{PlanSettings, told};
-use crate::base::Result;
-use crate::base::random::Stream;
-use crate::base::sum::sum;
+use base::Result;
+use base::random::Stream;
+use base::sum::sum;
 use crate::bench::design::{ChanceSettings, Test, chance, floor_of_design};
 use crate::bench::exact::Side;
 use crate::bench::files::Comparison;

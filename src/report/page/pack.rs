@@ -2,7 +2,7 @@
 //! deflated (RFC 1951), in base64. `viewer.js` holds the inverse.
 
 use super::data::{FigureShape, Page, Pane};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::report::picture::{Scale, Spread};
 use base64::Engine;
 use serde_json::{Value, json};

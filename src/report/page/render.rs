@@ -2,7 +2,7 @@
 
 use super::data::{AreaRow, Page, WhatIf};
 use super::{chart, pack};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::report::picture::scale::{plain_number, with_powers};
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, Value, context};

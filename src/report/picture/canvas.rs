@@ -2,7 +2,7 @@
 
 use super::scale::Rgb;
 use super::text::Writer;
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// An sRGB picture.
 #[derive(Debug, Clone, PartialEq)]

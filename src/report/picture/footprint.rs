@@ -7,7 +7,7 @@ use super::shade::PAPER;
 use super::sheet::{INK, SOFT, colour_bar, ink, length_bar};
 use super::text::Writer;
 use super::{Rgb, Scale};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 /// One footprint.
 #[derive(Debug, Clone)]

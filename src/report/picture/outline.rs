@@ -6,7 +6,7 @@ use super::shade::Tint;
 use super::sheet::{INK, More, SOFT, around, extent, fit, ink, strip};
 use super::text::Writer;
 use super::{Rgb, Sheet, Surface};
-use crate::base::Result;
+use base::Result;
 use rayon::prelude::*;
 
 /// [px] width of one view.

@@ -6,7 +6,7 @@ use super::scale::BARE;
 use super::shade::{PAPER, Palette, Scene, Tint, light};
 use super::text::Writer;
 use super::{Rgb, Scale, Spread, Surface};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 
 pub(super) const INK: Rgb = [38, 36, 34];
 pub(super) const SOFT: Rgb = [104, 99, 93];

@@ -7,7 +7,7 @@ use super::shade::Tint;
 use super::sheet::{INK, More, SOFT, around, ink, strip};
 use super::text::Writer;
 use super::{Rgb, Sheet, Surface};
-use crate::base::Result;
+use base::Result;
 
 const LINE: Rgb = [24, 54, 110];
 const WHITE: Rgb = [255, 255, 255];

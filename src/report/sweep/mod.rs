@@ -7,8 +7,8 @@ pub mod words;
 
 pub use table::{TABLE, table};
 
-use crate::base::{Error, Result};
-use crate::format::atomic;
+use base::{Error, Result};
+use base::atomic;
 use crate::sweep::{Findings, Sweep};
 use serde_json::json;
 

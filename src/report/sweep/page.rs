@@ -1,7 +1,7 @@
 //! The page of a sweep: the template and the words it is given.
 
 use super::{chart, words};
-use crate::base::{Error, Result};
+use base::{Error, Result};
 use crate::report::words::two_digits;
 use crate::study::life::CAVEAT;
 use crate::sweep::effect::TwoWay;

@@ -1,8 +1,8 @@
 //! `sweep.csv`: one row for each reading, written part by part.
 
-use crate::base::{Error, Result};
-use crate::format::atomic;
-use crate::format::table::safe_cell;
+use base::{Error, Result};
+use base::atomic;
+use base::table::safe_cell;
 use crate::report::tables::short;
 use crate::sweep::findings::unit_words;
 use crate::sweep::{Axis, Findings, Part, Sweep};

@@ -11,11 +11,11 @@ use super::raw::{
     RawWhatIf,
 };
 use super::source::Source;
-use crate::base::error::nearest;
-use crate::base::note::Topic;
-use crate::base::{Error, Known, Note, Place, Result};
-use crate::dose::Unit;
-use crate::figure::{Axis, Settings};
+use base::error::nearest;
+use base::note::Topic;
+use base::{Error, Known, Note, Place, Result};
+use contact::dose::Unit;
+use mesh::figure::{Axis, Settings};
 use crate::reference::{Calibration, Kind, Overrule, Stock, SystemRate};
 use crate::study::Coupon;
 use crate::wear::{Gauge, PressureSensitivity, Specimen};
@@ -155,7 +155,7 @@ impl Lifter<'_> {
             if name.trim().is_empty() {
                 return Err(self.wrong(&place, "the name is empty"));
             }
-            let slug = crate::format::slug(name);
+            let slug = base::slug(name);
             if let Some((_, other)) = seen.iter().find(|(s, _)| *s == slug) {
                 return Err(self
                     .wrong(

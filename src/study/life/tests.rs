@@ -1,8 +1,8 @@
 //! Checks of lives: hand calculation, coverage, sharing, facts of the trade.
 
 use super::*;
-use crate::base::known::Z95;
-use crate::dose::Amounts;
+use base::known::Z95;
+use contact::dose::Amounts;
 use crate::reference::{Modifiers, Stock};
 use crate::study::fixture::{plate, rate};
 
