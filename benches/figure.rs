@@ -7,12 +7,12 @@
 //! Loading is measured in CPU time of the thread, so that a busy machine does not count.
 //! Arguments: triangle counts in thousands, default 200 1000 3000.
 
-use std::io::Write;
-use std::path::{Path, PathBuf};
-use std::time::Instant;
 use base::Vec3;
 use mesh::figure::{Figure, Mesh, Settings, shapes, weld::weld};
 use mesh::format::read;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
 
 /// A dented sphere in millimetres, on a flat foot, of about so many triangles.
 fn body(triangles: usize) -> Mesh {

@@ -5,22 +5,20 @@
 //! core, measured as processor time: 0.10 and 0.13 at 1 and 3 mm against 1.35 and 2.45 of numpy
 //! (13 and 18 times); what was tried is in the documentation of `contact::pad`.
 
-use std::time::Instant;
 use base::{Unwatched, Vec3};
 use contact::Body;
-use contact::pad::skew::skewed;
-use contact::pad::{
-    FINE, Filling, Foundation, Grid, Pad, Pose, Presser, Push, SURVEY, Workspace,
-};
 use contact::dose::{Channel, DoseRate};
 use contact::exposure::Precision;
 use contact::exposure::handle::Handle;
 use contact::exposure::ride::Ride;
 use contact::exposure::rub::{self, Load, Rub};
-use mesh::figure::{Figure, Settings, sculpt};
 use contact::law::foam::{Foam, OPEN_CELL};
 use contact::law::grip::Hand;
 use contact::law::schedule::journey;
+use contact::pad::skew::skewed;
+use contact::pad::{FINE, Filling, Foundation, Grid, Pad, Pose, Presser, Push, SURVEY, Workspace};
+use mesh::figure::{Figure, Settings, sculpt};
+use std::time::Instant;
 
 /// [mm] height towards the pad of a made-up figure lying on its back: body, head, shoulders, legs,
 /// a sharp-edged pouch, a roof-shaped blade, a thin rod, a spike and the base on edge.

@@ -8,13 +8,13 @@
 //! it is found (`PYTHON`, `target/venv/bin/python`, `python3`), bare: nothing is read from it, and
 //! its gravity, which stands for the moving box, is set every eighth step only.
 
+use base::Unwatched;
+use contact::exposure::{Names, Tumble};
+use contact::rigid::{EngineKind, Ledger, Scene, run, specimens};
+use contact::{Body, Restitution, Solidity, Touch};
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Instant;
-use base::Unwatched;
-use contact::rigid::{EngineKind, Ledger, Scene, run, specimens};
-use contact::{Body, Restitution, Solidity, Touch};
-use contact::exposure::{Names, Tumble};
 
 /// [s] CPU time of this thread; wall time where the system does not tell.
 fn cpu(since: Instant) -> f64 {
@@ -135,10 +135,8 @@ fn crowds() {
 /// thread, which is what the wall time would be on a machine that nobody else uses.
 fn threads() {
     let figure = {
-        let mesh = mesh::figure::shapes::turned(
-            &[(8.0, 0.0), (8.0, 2.0), (1.0, 19.0), (0.2, 20.0)],
-            24,
-        );
+        let mesh =
+            mesh::figure::shapes::turned(&[(8.0, 0.0), (8.0, 2.0), (1.0, 19.0), (0.2, 20.0)], 24);
         mesh::figure::Figure::from_mesh("cone", &mesh, &Default::default()).expect("a figure")
     };
     let side = Solidity {

@@ -3,9 +3,9 @@
 //!
 //! `cargo run --release --example bench_coverage -- BENCHES SEED > results/bench_coverage.csv`
 
-use rand_distr::{Distribution, StandardNormal};
 use base::random::{Stream, stream};
 use base::{Result, Unwatched};
+use rand_distr::{Distribution, StandardNormal};
 use thumbworn::bench::model::{Density, Fit, FitSettings, Prior, Reading, Trial, World, fit};
 
 #[derive(Clone, Copy)]

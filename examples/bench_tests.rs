@@ -5,9 +5,9 @@
 //! null for a missing cell), two lists of a correlation, rows of a table, graders' lists, or how many
 //! of each group got there and how many there are.
 
+use base::{Error, Result};
 use serde::Deserialize;
 use serde_json::{Value, json};
-use base::{Error, Result};
 use thumbworn::bench::exact::{self, Exact, Side};
 use thumbworn::bench::judge;
 

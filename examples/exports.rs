@@ -1,8 +1,8 @@
 //! Writes the demo figure with a made-up value in every export format, for the readers in
 //! `tests/python/check_exports.py`: `cargo run --example exports -- FOLDER`.
 
+use base::atomic;
 use mesh::figure::sculpt::porter;
-use base::{atomic};
 use mesh::format::{self, HeatChannel, HeatMesh};
 use thumbworn::report::picture::{Scale, Spread};
 

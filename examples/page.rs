@@ -2,8 +2,8 @@
 //! results, only easy to check. `cargo run --example page -- FOLDER [TRIANGLES]`.
 
 use base::Error;
-use mesh::figure::sculpt::porter;
 use base::atomic;
+use mesh::figure::sculpt::porter;
 use thumbworn::report::page::{data::*, render};
 use thumbworn::report::picture::{Scale, Sheet, Spread, Surface, four_views, turntable};
 

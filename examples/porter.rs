@@ -1,7 +1,7 @@
 //! Draws the demo figure: `cargo run --release --example porter -- FOLDER [TRIANGLES]`.
 
-use std::time::Instant;
 use mesh::figure::sculpt::{health, porter};
+use std::time::Instant;
 use thumbworn::report::picture::{Sheet, Surface, four_views, portrait, turntable};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

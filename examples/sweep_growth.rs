@@ -8,9 +8,9 @@
 //! Prints, for each number of parts: bytes of the plan, seconds to plan, to write the parts and to
 //! merge, and the peak of memory of a merge of its own process (Linux).
 
+use base::{Result, Unwatched};
 use std::path::Path;
 use std::time::Instant;
-use base::{Result, Unwatched};
 use thumbworn::report::sweep as report;
 use thumbworn::sweep::Sweep;
 use thumbworn::sweep::draft::draft;

@@ -44,9 +44,9 @@ if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then
 fi
 
 step "format" cargo fmt --check
-step "lints" cargo clippy --locked --all-targets -- -D warnings
-counted "cargo test" cargo test --locked --no-fail-fast
-step "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --quiet
+step "lints" cargo clippy --locked --workspace --all-targets -- -D warnings
+counted "cargo test" cargo test --locked --workspace --no-fail-fast
+step "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --workspace --no-deps --quiet
 step "release build" cargo build --locked --release
 
 if [ -f tests/python/requirements.txt ]; then

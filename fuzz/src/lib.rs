@@ -1,13 +1,9 @@
 //! What the targets share: bytes read as the program reads a file.
 //!
-//! The readers and their ground floor are taken from the program's own sources, not by way of its
-//! crate: so a minute builds them with coverage, not the engines and the pictures as well.
+//! Only the crate of meshes and the ground floor are built with coverage, not the engines and the
+//! pictures as well.
 
-#[path = "../../src/base/mod.rs"]
-pub mod base;
-pub mod format;
-
-use format::read;
+use mesh::format::read;
 use std::path::Path;
 
 /// Reads `bytes` to the end as the program reads a file. Refusals are fine; panics, hangs and wrong

@@ -4,16 +4,16 @@ use super::args::{CompareArgs, Effort, ExportArgs, ExportFormat, WhatifArgs};
 use super::results::Job;
 use super::run::{results_of, use_threads};
 use super::talk::Talk;
-use base::error::nearest;
-use base::{Error, Result};
-use mesh::figure::Display;
-use base::{atomic};
-use mesh::format::{glb, obj, ply, threemf, vtu};
 use crate::report::folder::{make, part_name};
 use crate::report::heat::{Drawn, common_scale, is_per_unit, maps};
 use crate::report::{tables, words};
 use crate::scenario::raw::{RawCompare, RawWhatIf};
 use crate::scenario::{Source, lift};
+use base::atomic;
+use base::error::nearest;
+use base::{Error, Result};
+use mesh::figure::Display;
+use mesh::format::{glb, obj, ply, threemf, vtu};
 
 /// No overruling: finished results are taken as they were made.
 pub(super) fn as_made() -> Effort {

@@ -3,9 +3,6 @@
 use super::args::{AdviseArgs, BenchCommand};
 use super::results::Job;
 use super::talk::Talk;
-use base::known::{Z95, Z975};
-use base::stats::quantile;
-use base::{Error, Place, Result};
 use crate::bench::analyse::{AnalyseSettings, analyse};
 use crate::bench::calibrate::{CalibrateSettings, calibrate};
 use crate::bench::files::Outcome;
@@ -18,6 +15,9 @@ use crate::bench::sheet::{PICTURE, SheetSettings, sheet};
 use crate::report::looks::{Marked, seen_by_patch, where_to_look};
 use crate::study::{Spot, SpotSettings, spots};
 use crate::trial::Trial;
+use base::known::{Z95, Z975};
+use base::stats::quantile;
+use base::{Error, Place, Result};
 use std::path::Path;
 
 /// `thumbworn bench ...`.

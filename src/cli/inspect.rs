@@ -2,11 +2,11 @@
 
 use super::args::InspectArgs;
 use super::talk::Talk;
-use base::{Mat3, Result, Vec3};
-use mesh::figure::{Axis, Figure, Hull, Pieces, Settings, Shell, SolidMethod};
-use base::{atomic, slug};
 use crate::reference::{Kind, Stock};
 use crate::report::anatomy::anatomy;
+use base::{Mat3, Result, Vec3};
+use base::{atomic, slug};
+use mesh::figure::{Axis, Figure, Hull, Pieces, Settings, Shell, SolidMethod};
 use std::collections::BTreeMap;
 
 /// `thumbworn inspect`.

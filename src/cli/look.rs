@@ -2,15 +2,15 @@
 
 use super::args::{SculptArgs, StockArgs};
 use super::talk::Talk;
+use crate::reference::{Kind, Stock, show};
+use base::atomic;
 use base::error::nearest;
 use base::{Error, Place, Result};
 use contact::pad::measure::{HOW_TO_FOAM, HOW_TO_TILT};
 use contact::rigid::EngineKind;
 use contact::rigid::checks::suite;
 use mesh::figure::sculpt;
-use base::{atomic};
-use mesh::format::{stl};
-use crate::reference::{Kind, Stock, show};
+use mesh::format::stl;
 
 /// `thumbworn sculpt`.
 ///

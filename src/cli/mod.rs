@@ -54,9 +54,8 @@ fn obey(command: Command, talk: &Talk) -> base::Result<()> {
         }
         Command::Man => {
             let page = clap_mangen::Man::new(Cli::command());
-            page.render(&mut std::io::stdout()).map_err(|cause| {
-                base::Error::system("write the manual page", "stdout", &cause)
-            })
+            page.render(&mut std::io::stdout())
+                .map_err(|cause| base::Error::system("write the manual page", "stdout", &cause))
         }
         Command::Inspect(args) => inspect::inspect(&args, talk),
         Command::Match(args) => season::matched(&args, talk),

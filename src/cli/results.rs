@@ -2,9 +2,6 @@
 
 use super::args::Effort;
 use super::talk::Talk;
-use base::{Error, Place, Result};
-use mesh::figure::Display;
-use base::atomic;
 use crate::report::fill::{Provenance, page};
 use crate::report::{folder, page::render, summary::summary};
 use crate::scenario::plan::FigureSource;
@@ -12,6 +9,9 @@ use crate::scenario::raw::RawScenario;
 use crate::scenario::{Scenario, Source, lift};
 use crate::trial::part::ENGINES;
 use crate::trial::{Answers, Key, Store, Trial};
+use base::atomic;
+use base::{Error, Place, Result};
+use mesh::figure::Display;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 

@@ -3,10 +3,10 @@
 use super::args::{DemoArgs, Effort, RunArgs};
 use super::results::Job;
 use super::talk::Talk;
-use base::{Error, Result, Watch};
 use crate::report::words;
 use crate::scenario::Source;
 use crate::trial::Foreman;
+use base::{Error, Result, Watch};
 use std::path::{Path, PathBuf};
 
 /// The scenario that `demo` carries out.

@@ -4,12 +4,12 @@ use super::args::{MatchArgs, ReinforceArgs};
 use super::ask::as_made;
 use super::results::Job;
 use super::talk::Talk;
-use base::{Error, Result};
-use base::atomic;
 use crate::report::tables;
 use crate::scenario::{Service, Source};
 use crate::study::digits;
 use crate::trial::Trial;
+use base::atomic;
+use base::{Error, Result};
 
 /// `thumbworn match`.
 ///

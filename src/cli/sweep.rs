@@ -2,7 +2,6 @@
 
 use super::args::SweepCommand;
 use super::talk::{self, Talk};
-use base::{Error, Result, Watch};
 use crate::report::sweep as report;
 use crate::sweep::draft::draft;
 use crate::sweep::findings::Adder;
@@ -11,6 +10,7 @@ use crate::sweep::part::{Found, Part};
 use crate::sweep::plan::{Sweep, write};
 use crate::sweep::run::{Overseer, duration, run};
 use crate::sweep::{Workshop, estimate};
+use base::{Error, Result, Watch};
 use std::io::{BufRead, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;

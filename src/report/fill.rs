@@ -9,14 +9,14 @@ use super::page::data::{
 };
 use super::picture::{Scale, Spread};
 use super::words;
-use base::{Note, Topic};
-use contact::rigid::Ledger;
-use mesh::figure::Display;
 use crate::reference::{Kind, show};
 use crate::study::life::{CAVEAT, Interval, SCUFF_NOTE};
 use crate::trial::{Answers, Trial};
 use crate::wear::{End, Regime};
+use base::{Note, Topic};
 use base64::Engine;
+use contact::rigid::Ledger;
+use mesh::figure::Display;
 
 /// Channels the page offers, most useful first.
 const LAYERS: [&str; 4] = ["friction_J_m2", "film_lost_pct", "dent_J_m2", "peak_MPa"];

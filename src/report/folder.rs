@@ -3,11 +3,11 @@
 use super::footprints;
 use super::heat::{Drawn, common_scale, is_per_unit, maps};
 use super::tables;
-use base::{Error, Result};
-use mesh::figure::Display;
-use base::{atomic, slug};
-use mesh::format::{glb, ply};
 use crate::trial::{Answers, Trial};
+use base::{Error, Result};
+use base::{atomic, slug};
+use mesh::figure::Display;
+use mesh::format::{glb, ply};
 use std::path::Path;
 
 /// The channel that colours heat meshes and pictures.

@@ -1,9 +1,9 @@
 //! Pressure footprints of a trial's pads and fingers as pictures.
 
 use super::picture::{Panel, Scale, Spread, footprints};
+use crate::trial::Trial;
 use base::{Result, Vec3};
 use contact::pad::Picture;
-use crate::trial::Trial;
 
 /// Pressures over this many decades are told apart.
 const DECADES: f64 = 2.5;

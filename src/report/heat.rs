@@ -2,11 +2,11 @@
 
 use super::picture::{Scale, Sheet, Spread, Surface, four_views, turntable};
 use super::tables::PATCH_CHANNELS;
+use crate::trial::{Answers, Trial};
 use base::Result;
 use contact::dose::Channel;
 use mesh::figure::Display;
 use mesh::format::{HeatChannel, HeatMesh};
-use crate::trial::{Answers, Trial};
 
 /// The brightest corners may lie above the scale: a single tip would leave everything else pale.
 const TOP_QUANTILE: f64 = 0.999;

@@ -2,10 +2,10 @@
 
 use super::fill::all_notes;
 use super::words;
-use base::stats::Estimate;
-use contact::rigid::Ledger;
-use contact::dose::Channel;
 use crate::trial::{Answers, EndLife, PartAnswer, Trial};
+use base::stats::Estimate;
+use contact::dose::Channel;
+use contact::rigid::Ledger;
 use serde_json::{Value, json};
 
 /// Raised when a key changes its meaning.

@@ -1,13 +1,13 @@
 //! The tables of a results folder, for people with a spreadsheet: units in the headings, one row
 //! per thing, numbers that read back the same.
 
-use base::Result;
-use contact::dose::Channel;
-use base::Table;
-use base::table::number;
 use crate::study::{Comparison, Match, Reinforcement, whatif::WhatIf};
 use crate::trial::{Answers, AreaAnswer, PartAnswer, Trial};
 use crate::wear::{End, Regime};
+use base::Result;
+use base::Table;
+use base::table::number;
+use contact::dose::Channel;
 
 const MM: f64 = 1e3;
 const MM2: f64 = 1e6;

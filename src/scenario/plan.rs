@@ -1,11 +1,11 @@
 //! The scenario in SI, validated: what the trial room carries out.
 
-use base::Note;
-use contact::dose::Unit;
-use mesh::figure::Settings;
-use contact::law::grip::Hand;
 use crate::reference::{Modifiers, Stock, SystemRate};
 use crate::wear::{PressureSensitivity, Specimen};
+use base::Note;
+use contact::dose::Unit;
+use contact::law::grip::Hand;
+use mesh::figure::Settings;
 use serde::Serialize;
 use std::path::PathBuf;
 use std::time::Duration;

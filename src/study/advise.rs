@@ -167,10 +167,10 @@ mod tests {
     use super::super::fixture::{plate, rate};
     use super::super::life::{Exposed, LifeSettings, lives};
     use super::*;
-    use base::random::stream;
-    use base::{Grade, Known};
     use crate::reference::{Kind, Modifiers, Overrule, Stock};
     use crate::wear::{End, Specimen, Treatment};
+    use base::random::stream;
+    use base::{Grade, Known};
     use rand_distr::{Distribution, StandardNormal};
 
     const COAT: &str = "acrylic paint, brush";

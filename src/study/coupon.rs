@@ -1,10 +1,10 @@
 //! Coupons: two counts from a rubbed card become the wear rate of a pair and the depth at which
 //! its sheen turns.
 
+use crate::reference::{Kind, Overrule, Stock};
 use base::known::Z95;
 use base::{Error, Known, Result};
 use contact::law::wear::pad_pass;
-use crate::reference::{Kind, Overrule, Stock};
 use serde::{Deserialize, Serialize};
 
 /// What was done to one kind of card, and what was counted. End points as in ASTM F2357: wear

@@ -1,8 +1,8 @@
 //! One draw from the priors. Every random number is named after the thing it belongs to, so a
 //! film's level is the same in all exposures, on all patches and under all specimens of a draw.
 
-use base::random::stream;
 use crate::wear::{Film, FilmContact, Laid, Specimen, Treatment};
+use base::random::stream;
 use rand_distr::{Distribution, StandardNormal};
 use serde::{Deserialize, Serialize};
 

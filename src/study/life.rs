@@ -3,13 +3,13 @@
 use super::draw::{Part, StackDraw};
 use super::drawn_dose::DrawnDoses;
 use super::neighbours::Neighbours;
+use crate::wear::{End, Law, Layer, Regime, Specimen, Treatment, units_through};
 use base::random::stream;
 use base::stats::{pearson, quantile};
 use base::{Error, Result};
 use contact::dose::{DoseRate, Unit};
-use mesh::figure::Figure;
 use contact::law::film::lognormal_factor;
-use crate::wear::{End, Law, Layer, Regime, Specimen, Treatment, units_through};
+use mesh::figure::Figure;
 use rand_distr::{Distribution, Exp1, StandardNormal};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};

@@ -3,10 +3,10 @@
 use super::area::{Area, AreaSettings, areas};
 use super::compare::digits;
 use super::nnls::nnls;
+use crate::wear::{Specimen, Treatment};
 use base::{Error, Result};
 use contact::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
 use mesh::figure::{Figure, PatchId};
-use crate::wear::{Specimen, Treatment};
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 

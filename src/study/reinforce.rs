@@ -3,11 +3,11 @@
 use super::compare::digits;
 use super::matching::Wearing;
 use super::matching::lost_volume;
-use base::{Error, Result};
-use mesh::figure::Figure;
-use contact::law::film::edge_retention;
 use crate::reference::FilmMaterial;
 use crate::wear::{End, Laid, Specimen};
+use base::{Error, Result};
+use contact::law::film::edge_retention;
+use mesh::figure::Figure;
 use serde::{Deserialize, Serialize};
 
 /// Something that could be done.

@@ -1,9 +1,9 @@
 //! Dose film by film: when the outer film is gone, the exposure goes on with the friction of the
 //! film now exposed.
 
+use crate::wear::{Specimen, Treatment};
 use base::{Note, Result, note::Topic};
 use contact::dose::DoseRate;
-use crate::wear::{Specimen, Treatment};
 
 /// Asks a closure for the dose with each film of a specimen outermost.
 ///
@@ -94,8 +94,8 @@ fn scaled(rate: &DoseRate, times: f64) -> DoseRate {
 mod tests {
     use super::super::fixture::rate;
     use super::*;
-    use contact::dose::Channel;
     use crate::reference::{Modifiers, Stock};
+    use contact::dose::Channel;
 
     #[test]
     fn each_film_gets_the_dose_of_its_own_friction() {

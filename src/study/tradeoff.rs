@@ -1,11 +1,11 @@
 //! Thick stacks: each more topcoat rubs through later and chips sooner.
 
-use base::Result;
-use contact::dose::Amounts;
-use mesh::figure::Patch;
-use contact::law::chip::ChipClass;
 use crate::reference::Stock;
 use crate::wear::{Film, Law, Specimen, Treatment, assess, layers, units_through};
+use base::Result;
+use contact::dose::Amounts;
+use contact::law::chip::ChipClass;
+use mesh::figure::Patch;
 use serde::{Deserialize, Serialize};
 
 /// One stack.

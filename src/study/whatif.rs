@@ -4,11 +4,11 @@
 use super::area::{AreaSettings, areas};
 use super::compare::{channel_words, digits, top_overlap};
 use super::life::{Exposed, Interval, LifeSettings, lives};
+use crate::wear::{End, Specimen, Treatment};
 use base::stats::Estimate;
 use base::{Error, Result};
 use contact::dose::{Channel, DoseRate};
 use mesh::figure::Figure;
-use crate::wear::{End, Specimen, Treatment};
 use serde::{Deserialize, Serialize};
 
 /// What the closure returns for one value.
@@ -320,8 +320,8 @@ from {} to {} {unit} if wear per load and path is: the difference is not known, 
 mod tests {
     use super::super::fixture::{plate, rate};
     use super::*;
-    use base::Known;
     use crate::reference::{Modifiers, Stock};
+    use base::Known;
 
     const N: usize = 12;
 

@@ -1,8 +1,8 @@
 //! One axis of a sweep: its keys and the values they take.
 
 use super::raw::{RawAxis, RawKeys};
-use base::{Error, Result};
 use crate::scenario::Source;
+use base::{Error, Result};
 use serde::{Deserialize, Serialize};
 use toml::Value;
 
@@ -326,10 +326,7 @@ fn range(raw: &RawAxis, wrong: &Wrong<'_>, spread: bool) -> Result<Values> {
         })
         .collect();
     Ok(Values::Levels {
-        labels: numbers
-            .iter()
-            .map(|n| base::table::number(*n))
-            .collect(),
+        labels: numbers.iter().map(|n| base::table::number(*n)).collect(),
         values: numbers.into_iter().map(Value::Float).collect(),
     })
 }

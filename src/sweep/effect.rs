@@ -11,8 +11,8 @@
 //! all parts share (a wear rate known to a factor of ten) cancels.
 
 use super::tally::{Cell, Tally};
-use base::sum::sum;
 use crate::study::Interval;
+use base::sum::sum;
 use serde::Serialize;
 
 /// A two-way effect is shown from this share of the variation on.

@@ -7,10 +7,10 @@ use super::part::Part;
 use super::plan::{Sweep, What};
 use super::rank::{Ranking, rankings};
 use super::tally::{Factor, Tally};
-use base::{Error, Place, Result};
-use contact::dose::Unit;
 use crate::scenario::raw::RawExposure;
 use crate::study::Interval;
+use base::{Error, Place, Result};
+use contact::dose::Unit;
 use serde::Serialize;
 
 /// All answers of a sweep.

@@ -3,12 +3,12 @@
 use super::part::Part;
 use super::plan::{FORMAT, Sweep, What};
 use super::reading::read;
-use base::{Error, Place, Result, Watch};
-use mesh::figure::Figure;
 use crate::scenario::Scenario;
 use crate::trial::carry::{Foreman, figure_of, one};
 use crate::trial::part::ENGINES;
 use crate::trial::{Done, PartId, Store};
+use base::{Error, Place, Result, Watch};
+use mesh::figure::Figure;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, OnceLock};
 

@@ -2,9 +2,9 @@
 //! language checks without a library of ours.
 
 use super::plan::{FORMAT, Sweep};
-use base::{Error, Place, Result};
-use base::atomic;
 use crate::trial::part::ENGINES;
+use base::atomic;
+use base::{Error, Place, Result};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use serde::{Deserialize, Serialize};

@@ -3,13 +3,13 @@
 
 use super::axis::{Axis, Stand};
 use super::design::Design;
-use base::{Error, Place, Result};
-use base::atomic;
 use crate::scenario::raw::RawScenario;
 use crate::scenario::vary::assign;
 use crate::scenario::{Scenario, Source, lift};
 use crate::trial::part::ENGINES;
 use crate::wear::End;
+use base::atomic;
+use base::{Error, Place, Result};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 use toml::Value;

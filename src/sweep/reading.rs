@@ -2,15 +2,15 @@
 
 use super::part::Value;
 use super::plan::{Reading, Spot, What};
-use base::sum::sum;
-use base::{Error, Result};
-use contact::dose::{Channel, DoseRate};
-use mesh::figure::Figure;
 use crate::scenario::Scenario;
 use crate::study::life::{LifeSettings, bootstrap_weights};
 use crate::study::{Area, AreaSettings, Exposed, Interval, areas, lives};
 use crate::trial::Done;
 use crate::wear::Law;
+use base::sum::sum;
+use base::{Error, Result};
+use contact::dose::{Channel, DoseRate};
+use mesh::figure::Figure;
 
 /// Reads one finished part of a scenario.
 ///

@@ -3,8 +3,6 @@
 use super::carry::{Done, Foreman, Trial, one};
 use super::part::PartId;
 use super::store::Store;
-use base::{Error, Result};
-use contact::dose::Channel;
 use crate::scenario::plan::{ComparePlan, WhatIfPlan};
 use crate::scenario::raw::RawScenario;
 use crate::scenario::vary::vary;
@@ -14,6 +12,8 @@ use crate::study::life::{Life, LifeSettings, Lives, PartShare, lives};
 use crate::study::whatif::{Case, Question, WhatIf, whatif};
 use crate::study::{Area, AreaSettings, Comparison, Exposed, Side, areas, compare};
 use crate::wear::{End, PatchWear, assess};
+use base::{Error, Result};
+use contact::dose::Channel;
 use rayon::prelude::*;
 use serde::Serialize;
 

@@ -2,12 +2,12 @@
 
 use super::part::{Outcome, Part, PartId};
 use super::store::Store;
-use base::{Error, Result, Watch};
-use contact::dose::DoseRate;
-use mesh::figure::{Figure, sculpt};
 use crate::scenario::Scenario;
 use crate::scenario::plan::FigureSource;
 use crate::wear::Treatment;
+use base::{Error, Result, Watch};
+use contact::dose::DoseRate;
+use mesh::figure::{Figure, sculpt};
 
 /// Triangles of the sculpt that ships, enough for its 0.5 mm tips.
 pub const SCULPT_TRIANGLES: usize = 50_000;

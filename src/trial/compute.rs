@@ -2,21 +2,21 @@
 
 use super::part::{ENGINES, Footprint, Outcome, Part};
 use super::store::{Key, Store};
+use crate::reference::{Against, table};
+use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
 use base::note::Topic;
 use base::{Error, Known, Note, Place, Result, Vec3, Watch};
-use contact::pad::{Filling, Pad, Picture, SURVEY};
-use contact::rigid::recording::Recording;
-use contact::rigid::{BoxPath, EngineKind, Feel};
-use contact::{Restitution, Solidity, Touch};
 use contact::exposure::handle::Handle;
 use contact::exposure::ride::Ride;
 use contact::exposure::rub::{self, Rub, side};
 use contact::exposure::{Drop, Names, Precision, Tumble};
-use mesh::figure::{Hull, pieces::Fit};
 use contact::law::foam::{CLOSED_CELL, Foam, OPEN_CELL};
 use contact::law::schedule;
-use crate::reference::{Against, table};
-use crate::scenario::plan::{Deed, EngineChoice, Face, Load, Motion, PadPlan};
+use contact::pad::{Filling, Pad, Picture, SURVEY};
+use contact::rigid::recording::Recording;
+use contact::rigid::{BoxPath, EngineKind, Feel};
+use contact::{Restitution, Solidity, Touch};
+use mesh::figure::{Hull, pieces::Fit};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 use std::sync::Arc;

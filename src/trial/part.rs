@@ -1,22 +1,22 @@
 //! One part: one exposure of one specimen, from settings to dose.
 
 use super::store::{Key, Store};
-use base::Note;
-use base::note::Topic;
-use base::{Error, Result, Watch};
-use contact::pad::Picture;
-use contact::pad::skew::Shift;
-use contact::rigid::Ledger;
-use contact::{Body, Restitution};
-use contact::dose::DoseRate;
-use contact::exposure::rub::SKEW_AT;
-use mesh::figure::{Figure, PatchId};
-use contact::law::grip;
 use crate::reference::Counterface;
 use crate::scenario::Scenario;
 use crate::scenario::plan::{Deed, ExposurePlan, Load, Motion, SpecimenPlan};
 use crate::study::stages::stages;
 use crate::wear::Treatment;
+use base::Note;
+use base::note::Topic;
+use base::{Error, Result, Watch};
+use contact::dose::DoseRate;
+use contact::exposure::rub::SKEW_AT;
+use contact::law::grip;
+use contact::pad::Picture;
+use contact::pad::skew::Shift;
+use contact::rigid::Ledger;
+use contact::{Body, Restitution};
+use mesh::figure::{Figure, PatchId};
 use serde::{Deserialize, Serialize};
 
 /// Raised by hand whenever an engine's numbers change, so that parts of an older engine are redone.
@@ -278,9 +278,9 @@ struct HardNumbers<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario::{Source, lift};
     use base::Vec3;
     use mesh::figure::{Settings, shapes};
-    use crate::scenario::{Source, lift};
 
     fn follows(half: f64) -> f64 {
         let path = concat!(

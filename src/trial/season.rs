@@ -2,7 +2,6 @@
 
 use super::carry::{Done, Trial};
 use super::part::PartId;
-use base::{Error, Result};
 use crate::reference::{FilmMaterial, Softness};
 use crate::scenario::Service;
 use crate::study::life::LifeSettings;
@@ -12,6 +11,7 @@ use crate::study::{
     thick_stacks,
 };
 use crate::wear::End;
+use base::{Error, Result};
 
 impl Trial {
     /// The mix of bench exposures that imitates one season.

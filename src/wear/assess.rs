@@ -7,8 +7,8 @@ use super::specimen::Specimen;
 use super::thickness::Laid;
 use super::treatment::Treatment;
 use contact::dose::Amounts;
-use mesh::figure::Patch;
 use contact::law::gloss::burnished;
+use mesh::figure::Patch;
 use serde::{Deserialize, Serialize};
 
 /// Wear of one patch.
@@ -123,8 +123,8 @@ pub fn layers(
 mod tests {
     use super::super::thickness::tests::patch;
     use super::*;
-    use mesh::figure::Shape;
     use crate::reference::{Modifiers, Stock};
+    use mesh::figure::Shape;
 
     fn setting(coats: &[&str], face: &str) -> (Specimen, Treatment) {
         let stock = Stock::load().unwrap();

@@ -1,8 +1,8 @@
 //! Chips on a specimen: index and class per patch, and why thick stacks chip sooner.
 
 use super::specimen::Specimen;
-use mesh::figure::Patch;
 use contact::law::chip::{ChipClass, delamination_drive, dent_radius, dent_strain};
+use mesh::figure::Patch;
 use serde::{Deserialize, Serialize};
 
 /// A film stretches this much less at impact speed than in a slow test (prior 2 to 5).
@@ -96,8 +96,8 @@ fn delamination(specimen: &Specimen, strain: f64, peak: f64, thickness: &[f64]) 
 mod tests {
     use super::super::thickness::tests::patch;
     use super::*;
-    use mesh::figure::Shape;
     use crate::reference::Stock;
+    use mesh::figure::Shape;
 
     fn specimen(body: &str, topcoats: usize) -> Specimen {
         let stock = Stock::load().unwrap();

@@ -1,9 +1,9 @@
 //! A figure in one body under one stack of films.
 
+use crate::reference::{BodyMaterial, FilmMaterial, Role, Stock};
 use base::note::Topic;
 use base::{Error, Grade, Known, Note, Result};
 use contact::law::film;
-use crate::reference::{BodyMaterial, FilmMaterial, Role, Stock};
 use serde::{Deserialize, Serialize};
 
 /// One coat as it lies on a specimen.

@@ -1,8 +1,8 @@
 //! How thick the coats lie on each patch.
 
 use super::specimen::Film;
-use mesh::figure::{Patch, Shape};
 use contact::law::film::edge_retention;
+use mesh::figure::{Patch, Shape};
 
 /// What one painter did with one coat: a draw from the priors, or their medians.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,8 +56,8 @@ pub const TIP_POWER: f64 = 1.5;
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use base::Vec3;
     use crate::reference::Stock;
+    use base::Vec3;
 
     pub(crate) fn patch(shape: Shape, radius: f64) -> Patch {
         Patch {

@@ -2,9 +2,9 @@
 
 use super::regime::Regime;
 use super::specimen::{End, Specimen};
+use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock, SystemRate};
 use base::note::Topic;
 use base::{Known, Note, Result};
-use crate::reference::{Counterface, Modifiers, PairRate, Softness, Stock, SystemRate};
 use serde::{Deserialize, Serialize};
 
 /// One film on the counterface.

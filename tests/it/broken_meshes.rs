@@ -5,12 +5,12 @@
 //! run: `BROKEN_FILES="5000000 7" cargo test --release --test it broken` makes that many from seed
 //! 7. On a failure the file is kept in `fuzz/failures`. `fuzz/run.sh` is the search led by coverage.
 
+use base::random::{Stream, stream};
+use mesh::format::read;
 use rand::RngExt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
-use base::random::{Stream, stream};
-use mesh::format::read;
 
 /// Broken files without a wish of the caller, and their seed.
 const USUAL: [u64; 2] = [300_000, 1];

@@ -2,11 +2,11 @@
 
 use super::of_system;
 use super::reached::preparations;
-use base::{Error, Result};
 use crate::bench::design::{Test, rising};
 use crate::bench::exact::{self, Exact, Side};
 use crate::bench::files::{Bench, Comparison, Grade};
 use crate::bench::scores::Score;
+use base::{Error, Result};
 
 /// An exact test and what belongs beside its p.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,9 +1,9 @@
 //! Graders: do they agree, do they know what they hold, do they see wear where there is none?
 
-use base::Result;
 use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{self, Level};
 use crate::bench::scores::Means;
+use base::Result;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 

@@ -2,9 +2,9 @@
 //! counts as worn.
 
 use super::reached::{Preparation, preparations};
-use base::{Note, Topic};
 use crate::bench::files::{Bench, Grade};
 use crate::bench::judge::{Known, LifeRanges, Range, Scatter, life_ranges};
+use base::{Note, Topic};
 use serde::Serialize;
 use std::fmt::Write;
 

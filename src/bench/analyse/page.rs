@@ -1,10 +1,10 @@
 //! The analysis as a page to look at: words, grades over exposure, doses simulated and seen.
 
 use super::simulator::ExpectedRow;
-use base::{Error, Result};
 use crate::bench::files::Bench;
 use crate::bench::model::Fit;
 use crate::bench::sheet::picture;
+use base::{Error, Result};
 use minijinja::Environment;
 use serde::Serialize;
 

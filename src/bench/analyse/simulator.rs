@@ -1,11 +1,11 @@
 //! The simulator beside the grades: where its areas are wrong, and the fitted model's own check.
 
 use super::words::p_words;
-use base::Result;
 use crate::bench::exact::{self, Side};
 use crate::bench::files::Bench;
 use crate::bench::model::{Density, Fit, Prior, Quantity, Reading, Trial};
 use crate::bench::scores::{Means, factor_levels};
+use base::Result;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;

@@ -3,12 +3,12 @@
 use super::ask::{Asked, ask, number_of};
 use super::of_system;
 use super::words::{effect, p_words};
-use base::Result;
 use crate::bench::design::Test;
 use crate::bench::exact::{self, Exact, Side};
 use crate::bench::files::{Bench, Comparison, Grade};
 use crate::bench::judge;
 use crate::bench::scores::Score;
+use base::Result;
 use serde::Serialize;
 use std::fmt::Write;
 

@@ -1,9 +1,9 @@
 //! Words for the size of a difference, which always stands beside its p.
 
 use super::ask::Effect;
-use base::Result;
 use crate::bench::exact;
 use crate::bench::judge;
+use base::Result;
 use std::fmt::Write;
 
 /// A p value as a person reads it.

@@ -1,10 +1,10 @@
 //! The chance that a declared test comes out, from simulated benches.
 
 use super::power::{Test, rising, run};
+use crate::bench::exact::Side;
 use base::Result;
 use base::random::{Stream, stream};
 use base::stats::midranks;
-use crate::bench::exact::Side;
 use rand::seq::SliceRandom;
 
 /// Up to this many arrangements every p is counted; beyond, so many are drawn that a smallest p

@@ -1,8 +1,8 @@
 //! What a design could show: smallest p, power, and how many figures the correction asks for.
 
 use super::chance::{ChanceSettings, chance};
-use base::{Error, Result};
 use crate::bench::exact::{self, Exact, Side};
+use base::{Error, Result};
 use rand_distr::{Distribution, StandardNormal};
 
 /// The test a bench declares.

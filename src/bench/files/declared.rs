@@ -1,8 +1,8 @@
 //! A declared comparison, and what its test asks of it.
 
-use base::{Error, Result};
 use crate::bench::design::Test;
 use crate::bench::exact::Side;
+use base::{Error, Result};
 use serde::{Deserialize, Serialize};
 
 /// One declared comparison.

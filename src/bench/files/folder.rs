@@ -5,9 +5,9 @@ use super::rows::{
     AreaRow, BenchFile, GradeRow, GuessRow, KeyRow, RoundRow, SpecimenRow, SystemRow,
 };
 use super::table::read_rows;
+use crate::bench::design::{correct, nearest_valid, valid};
 use base::error::nearest;
 use base::{Error, Place, Result};
-use crate::bench::design::{correct, nearest_valid, valid};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 

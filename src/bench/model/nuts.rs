@@ -410,9 +410,7 @@ pub fn sample<T: Target>(
     };
     for round in 0..settings.warmup + settings.draws {
         if round % 64 == 0 && watch.stopped() {
-            return Err(base::Error::interrupted(
-                "stopped while fitting the grades",
-            ));
+            return Err(base::Error::interrupted("stopped while fitting the grades"));
         }
         sampler.diverged = false;
         let (next, accept) = sampler.move_on(current, settings.depth, random);

@@ -1,10 +1,10 @@
 //! When to look: inspections moved to where the priors expect grades.
 
 use super::{AreaDose, PlanSettings, wear_rate};
-use base::random::stream;
-use base::{Note, Result, Topic};
 use crate::bench::files::Outcome;
 use crate::bench::model::{Density, Prior, Reading, Trial};
+use base::random::stream;
+use base::{Note, Result, Topic};
 
 /// Inspections, shifted so that weak systems show early and strong ones show at all, and units per
 /// pass, which grow with them.

@@ -1,10 +1,10 @@
 //! Who is exposed when and under which name: blocks, codes, rotation.
 
 use super::PlanSettings;
-use base::Result;
-use base::random::Stream;
 use crate::bench::design::{draw_codes, williams};
 use crate::bench::files::{KeyRow, RoundRow, SpecimenRow, SystemRow};
+use base::Result;
+use base::random::Stream;
 use rand::seq::SliceRandom;
 
 /// One figure of every system in each block, in random order, and one blank per body material.

@@ -3,13 +3,13 @@
 
 use super::grid::as_planned;
 use super::{PlanSettings, told};
-use base::Result;
-use base::random::Stream;
-use base::sum::sum;
 use crate::bench::design::{ChanceSettings, Test, chance, floor_of_design};
 use crate::bench::exact::Side;
 use crate::bench::files::Comparison;
 use crate::bench::model::{Density, Prior, Reading};
+use base::Result;
+use base::random::Stream;
+use base::sum::sum;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 

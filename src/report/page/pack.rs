@@ -2,8 +2,8 @@
 //! deflated (RFC 1951), in base64. `viewer.js` holds the inverse.
 
 use super::data::{FigureShape, Page, Pane};
-use base::{Error, Result};
 use crate::report::picture::{Scale, Spread};
+use base::{Error, Result};
 use base64::Engine;
 use serde_json::{Value, json};
 use std::io::Write;

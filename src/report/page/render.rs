@@ -2,8 +2,8 @@
 
 use super::data::{AreaRow, Page, WhatIf};
 use super::{chart, pack};
-use base::{Error, Result};
 use crate::report::picture::scale::{plain_number, with_powers};
+use base::{Error, Result};
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, Value, context};
 use serde::Serialize;

@@ -7,9 +7,9 @@ pub mod words;
 
 pub use table::{TABLE, table};
 
-use base::{Error, Result};
-use base::atomic;
 use crate::sweep::{Findings, Sweep};
+use base::atomic;
+use base::{Error, Result};
 use serde_json::json;
 
 /// Name of the page.

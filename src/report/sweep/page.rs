@@ -1,13 +1,13 @@
 //! The page of a sweep: the template and the words it is given.
 
 use super::{chart, words};
-use base::{Error, Result};
 use crate::report::words::two_digits;
 use crate::study::life::CAVEAT;
 use crate::sweep::effect::TwoWay;
 use crate::sweep::findings::ExposureFindings;
 use crate::sweep::rank::{Placed, Ranking};
 use crate::sweep::{Findings, Sweep};
+use base::{Error, Result};
 use minijinja::{AutoEscape, Environment};
 use serde_json::{Value, json};
 

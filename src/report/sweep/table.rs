@@ -1,11 +1,11 @@
 //! `sweep.csv`: one row for each reading, written part by part.
 
-use base::{Error, Result};
-use base::atomic;
-use base::table::safe_cell;
 use crate::report::tables::short;
 use crate::sweep::findings::unit_words;
 use crate::sweep::{Axis, Findings, Part, Sweep};
+use base::atomic;
+use base::table::safe_cell;
+use base::{Error, Result};
 
 /// Name of the table.
 pub const TABLE: &str = "sweep.csv";

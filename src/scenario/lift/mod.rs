@@ -11,14 +11,14 @@ use super::raw::{
     RawWhatIf,
 };
 use super::source::Source;
+use crate::reference::{Calibration, Kind, Overrule, Stock, SystemRate};
+use crate::study::Coupon;
+use crate::wear::{Gauge, PressureSensitivity, Specimen};
 use base::error::nearest;
 use base::note::Topic;
 use base::{Error, Known, Note, Place, Result};
 use contact::dose::Unit;
 use mesh::figure::{Axis, Settings};
-use crate::reference::{Calibration, Kind, Overrule, Stock, SystemRate};
-use crate::study::Coupon;
-use crate::wear::{Gauge, PressureSensitivity, Specimen};
 use std::time::Duration;
 
 const MM: f64 = 1e-3;

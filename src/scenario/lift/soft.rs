@@ -1,9 +1,9 @@
 //! Pads, fingers and trays.
 
 use super::*;
-use contact::pad::measure::from_readings;
 use contact::law::foam::OPEN_CELL;
 use contact::law::schedule;
+use contact::pad::measure::from_readings;
 
 impl Lifter<'_> {
     pub(super) fn pad(&mut self, key: &str, raw: &RawPad) -> Result<(String, PadPlan)> {

@@ -1,10 +1,10 @@
 //! Checks of lives: hand calculation, coverage, sharing, facts of the trade.
 
 use super::*;
-use base::known::Z95;
-use contact::dose::Amounts;
 use crate::reference::{Modifiers, Stock};
 use crate::study::fixture::{plate, rate};
+use base::known::Z95;
+use contact::dose::Amounts;
 
 struct Bench {
     figure: Figure,

@@ -2,11 +2,11 @@
 
 use super::replicate::{Precision, grow};
 use super::tumble::{Names, yielding};
-use base::random::{Stream, stream};
-use base::{Error, Note, Quat, Result, Topic, Vec3, Watch};
+use crate::dose::{Dose, DoseRate, Unit};
 use crate::rigid::{self, BoxPath, EngineKind, Ledger, Scene, Shape, State, Wall, tally};
 use crate::{Body, Touch};
-use crate::dose::{Dose, DoseRate, Unit};
+use base::random::{Stream, stream};
+use base::{Error, Note, Quat, Result, Topic, Vec3, Watch};
 use mesh::figure::Figure;
 use nalgebra::Quaternion;
 use rand::RngExt;
@@ -219,8 +219,8 @@ fn onto(from: &Vec3, to: &Vec3, flip: &Vec3) -> Quat {
 mod tests {
     use super::super::tumble::tests::{NAMES, figure, touch};
     use super::*;
-    use base::Unwatched;
     use crate::dose::Channel;
+    use base::Unwatched;
 
     /// Conservation: a figure that came to rest lost its fall energy, less what its centre keeps.
     #[test]

@@ -1,8 +1,8 @@
 //! Where fingers go: opposed, level, at a random azimuth and a height within a hold's zone.
 
+use crate::pad::Pose;
 use base::random::Stream;
 use base::{Quat, Vec3};
-use crate::pad::Pose;
 use mesh::figure::Figure;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};

@@ -3,18 +3,16 @@
 use super::grasp::{Grasp, Zone, sample};
 use super::replicate::{Grown, Precision, grow};
 use super::soft_notes::Limits;
+use crate::Body;
+use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
+use crate::law::grip::{self, Hand};
+use crate::law::skin;
+use crate::pad::{Dome, Outline, Pad, Picture, Press, Presser, Push, Slide, Window, finger};
 use base::note::Topic;
 use base::random::{Stream, stream};
 use base::sum::sum;
 use base::{Error, Note, Result, Watch};
-use crate::Body;
-use crate::pad::{
-    Dome, Outline, Pad, Picture, Press, Presser, Push, Slide, Window, finger,
-};
-use crate::dose::{Amounts, Dose, DoseRate, Imprint, Mark, Unit};
 use mesh::figure::Figure;
-use crate::law::grip::{self, Hand};
-use crate::law::skin;
 use rand::RngExt;
 
 /// [m] half the width of the window looked at under a finger: beyond it the dome is too high.
@@ -387,9 +385,9 @@ fn stuck_circle(press: &Press, stuck: f64) -> ([f64; 2], f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::Unwatched;
-    use crate::pad::SURVEY;
     use crate::dose::Channel;
+    use crate::pad::SURVEY;
+    use base::Unwatched;
     use mesh::figure::{Settings, shapes};
 
     /// A round post 10 mm thick on a 24 mm base, 30 mm high.

@@ -1,8 +1,8 @@
 //! Random poses of a figure under a pad.
 
+use crate::pad::Pose;
 use base::random::Stream;
 use base::{Quat, Vec3};
-use crate::pad::Pose;
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use std::f64::consts::TAU;

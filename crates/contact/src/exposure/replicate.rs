@@ -1,8 +1,8 @@
 //! Independent replicates until the interval is narrow enough or the budget ends.
 
+use crate::dose::{Dose, DoseRate};
 use base::stats::{Estimate, estimate};
 use base::{Error, Note, Result, Topic, Watch};
-use crate::dose::{Dose, DoseRate};
 use mesh::figure::Figure;
 use rayon::prelude::*;
 

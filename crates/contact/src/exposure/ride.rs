@@ -5,15 +5,15 @@ use super::replicate::{Grown, Precision, grow};
 use super::rub::GRAVITY;
 use super::shaken::{Axis, shake};
 use super::soft_notes::{Limits, held};
+use crate::Body;
+use crate::dose::{Channel, Dose, DoseRate, Imprint, Unit};
+use crate::law::schedule::Schedule;
+use crate::law::stickslip::Jenkins;
+use crate::pad::{Pad, Picture, Press, Presser, Push, Slide};
 use base::note::Topic;
 use base::random::{Stream, stream};
 use base::{Error, Note, Result, Vec3, Watch};
-use crate::Body;
-use crate::pad::{Pad, Picture, Press, Presser, Push, Slide};
-use crate::dose::{Channel, Dose, DoseRate, Imprint, Unit};
 use mesh::figure::{Figure, PatchId};
-use crate::law::schedule::Schedule;
-use crate::law::stickslip::Jenkins;
 
 /// Sideways over normal stiffness of a foam wall: 1 for a small contact on thick nu = 0 foam, 0.5
 /// for a wide one (shear over compression modulus).
@@ -367,11 +367,11 @@ fn stiffness(press: &Press) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::Unwatched;
-    use crate::pad::{Filling, SURVEY};
-    use mesh::figure::{Settings, shapes};
     use crate::law::foam::{Foam, OPEN_CELL};
     use crate::law::schedule::journey;
+    use crate::pad::{Filling, SURVEY};
+    use base::Unwatched;
+    use mesh::figure::{Settings, shapes};
 
     fn block() -> Figure {
         let mesh = shapes::block(Vec3::new(-5e-3, -4e-3, 0.0), Vec3::new(5e-3, 4e-3, 0.02));

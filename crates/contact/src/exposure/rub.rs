@@ -3,14 +3,12 @@
 use super::poses::tilted;
 use super::replicate::{Grown, Precision, grow};
 use super::soft_notes::{Limits, held};
+use crate::Body;
+use crate::dose::{Dose, DoseRate, Unit};
+use crate::pad::skew::{Shift, shift};
+use crate::pad::{Outline, Pad, Picture, Pose, Press, Presser, Push, Slide, Window, relief};
 use base::random::stream;
 use base::{Error, Quat, Result, Vec3, Watch};
-use crate::Body;
-use crate::pad::skew::{Shift, shift};
-use crate::pad::{
-    Outline, Pad, Picture, Pose, Press, Presser, Push, Slide, Window, relief,
-};
-use crate::dose::{Dose, DoseRate, Unit};
 use mesh::figure::{Figure, PatchId};
 
 /// [m/s2] standard gravity.
@@ -288,11 +286,11 @@ pub fn outward_of(turn: &Quat) -> Vec3 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::Unwatched;
-    use crate::pad::{Filling, SURVEY};
     use crate::dose::Channel;
-    use mesh::figure::{Settings, shapes};
     use crate::law::foam::{Foam, OPEN_CELL};
+    use crate::pad::{Filling, SURVEY};
+    use base::Unwatched;
+    use mesh::figure::{Settings, shapes};
 
     /// A post with a dome on a plate, 16 mm high.
     fn figure() -> Figure {

@@ -1,9 +1,9 @@
 //! One axis of a figure held in foam, shaken by the road: how far its contacts slide per second.
 
 use super::rub::GRAVITY;
-use base::random::Stream;
 use crate::law::schedule::Schedule;
 use crate::law::stickslip::{Held, Jenkins};
+use base::random::Stream;
 
 /// [s] time step: a tenth of a millisecond resolves 200 Hz and stiff contacts.
 const STEP: f64 = 1e-4;
@@ -70,8 +70,8 @@ pub(super) fn shake(axis: &Axis, schedule: &Schedule, random: &mut Stream) -> Ve
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::random::stream;
     use crate::law::schedule::journey;
+    use base::random::stream;
 
     fn axis(limit: f64) -> Axis {
         Axis {

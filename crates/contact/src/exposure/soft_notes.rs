@@ -1,10 +1,10 @@
 //! Limits met while pads were pressed: gathered over poses, told once.
 
+use crate::law::foam::CURVE_END;
+use crate::pad::{Catch, Filling, Pad, Press, Slide};
 use base::note::Topic;
 use base::{Note, Vec3};
-use crate::pad::{Catch, Filling, Pad, Press, Slide};
 use mesh::figure::{Figure, PatchId};
-use crate::law::foam::CURVE_END;
 
 /// [Pa] Pressure on a raised detail above which open-cell foam tears or hooks. Engineering prior
 /// (grade D), range 100 to 800 kPa. Soft foam tears at some 100 kPa in pure tension.

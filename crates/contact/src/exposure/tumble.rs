@@ -1,13 +1,11 @@
 //! Loose in a moving box, alone or with others of its kind.
 
 use super::replicate::{Precision, grow};
+use crate::dose::{Dose, DoseRate, Unit};
+use crate::rigid::{self, BoxPath, EngineKind, Feel, Ledger, Scene, Shape, State, Wall, tally};
+use crate::{Body, Side, Touch};
 use base::random::{Stream, attitude, stream};
 use base::{Error, Note, Result, Topic, Vec3, Watch};
-use crate::rigid::{
-    self, BoxPath, EngineKind, Feel, Ledger, Scene, Shape, State, Wall, tally,
-};
-use crate::{Body, Side, Touch};
-use crate::dose::{Dose, DoseRate, Unit};
 use mesh::figure::Figure;
 use rand::RngExt;
 use std::f64::consts::TAU;
@@ -295,10 +293,10 @@ pub(super) fn yielding(touch: &Touch) -> Note {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::dose::Channel;
+    use crate::{Restitution, Solidity};
     use base::Unwatched;
     use base::stats::spearman;
-    use crate::{Restitution, Solidity};
-    use crate::dose::Channel;
     use mesh::figure::{Settings, shapes};
 
     pub fn figure() -> Figure {

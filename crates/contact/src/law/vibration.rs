@@ -90,8 +90,8 @@ impl Spectrum {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::random::stream;
     use crate::law::schedule;
+    use base::random::stream;
 
     /// Published levels [g]: 0.73, 0.52, 0.37 (in print for the truck schedule before 2016), 0.53
     /// and 1.04, 0.204, 0.740 (from memory). Break points are from memory; the level is the check.

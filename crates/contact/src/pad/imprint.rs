@@ -2,8 +2,8 @@
 
 use super::relief::{Pose, Relief};
 use super::settle::Settled;
-use base::Vec3;
 use crate::dose::{Amounts, Imprint, Mark};
+use base::Vec3;
 use mesh::figure::{Figure, PatchId, Shape};
 use std::sync::OnceLock;
 

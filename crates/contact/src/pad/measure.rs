@@ -3,9 +3,9 @@
 use super::foundation::{Filling, Foundation, Pad};
 use super::grid::{Grid, good_side};
 use super::press::Workspace;
+use crate::law::foam::{Foam, Shape, cld40_from_disc};
 use base::note::Topic;
 use base::{Error, Grade, Known, Note, Result};
-use crate::law::foam::{Foam, Shape, cld40_from_disc};
 
 /// Compressions at which the scale is read.
 pub const STRAINS: [f64; 3] = [0.10, 0.25, 0.40];

@@ -13,8 +13,8 @@
 use super::foundation::Filling;
 use super::foundation::{Foundation, Level, ascend, descend};
 use super::plane::{Real, Scratch, Wave};
-use base::{Error, Result};
 use crate::law::foam::Foam;
+use base::{Error, Result};
 
 /// Mean gap error over the contact, relative to the mean indentation, at which a solve ends.
 pub const TOLERANCE: f64 = 2e-4;

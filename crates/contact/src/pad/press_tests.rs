@@ -135,9 +135,7 @@ fn the_two_silent_failures_stay_mended() {
 /// chosen in view of these rows, so this holds the code, not the model.
 #[test]
 fn finite_element_columns() {
-    let rows = table(include_str!(
-        "../../tests/reference/pad/foam_spheres.csv"
-    ));
+    let rows = table(include_str!("../../tests/reference/pad/foam_spheres.csv"));
     assert_eq!(rows.len(), 28);
     let mut ratios = Vec::new();
     for row in rows.iter().filter(|r| r[0] >= 1.0 && r[2] <= 3.0) {

@@ -177,10 +177,10 @@ impl Window {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pad::{Filling, Slide};
-    use mesh::figure::{Settings, shapes};
     use crate::law::foam::{Foam, OPEN_CELL};
     use crate::law::punch::{Punch, press};
+    use crate::pad::{Filling, Slide};
+    use mesh::figure::{Settings, shapes};
 
     fn ball(radius: f64) -> Figure {
         let mesh = shapes::icosphere(5, radius);

@@ -8,9 +8,9 @@ use super::foundation::{Filling, Foundation, Pad};
 use super::imprint::Press;
 use super::plane::{Real, Scratch, Wave};
 use super::press::Workspace;
+use crate::law::layer;
 use base::Result;
 use mesh::figure::Figure;
-use crate::law::layer;
 use serde::{Deserialize, Serialize};
 
 const ROUNDS: usize = 3;
@@ -123,9 +123,9 @@ mod tests {
     use super::super::relief::Pose;
     use super::super::settle::Push;
     use super::*;
+    use crate::law::foam::{Foam, OPEN_CELL};
     use base::Vec3;
     use mesh::figure::{Settings, shapes};
-    use crate::law::foam::{Foam, OPEN_CELL};
 
     /// No friction, no skew; with friction the middle of the pressure shifts, the other way for
     /// the other way, and an incompressible layer has nearly none.

@@ -6,8 +6,8 @@ use super::path::{BoxPath, Motion};
 use super::spin::{Pose, Spin, principal, quaternion};
 use super::support::Support;
 use super::{Contact, Engine, Scene, State, Wall};
-use base::{Error, Mat3, Quat, Result, Vec3, geometry::tangents};
 use crate::Restitution;
+use base::{Error, Mat3, Quat, Result, Vec3, geometry::tangents};
 
 /// Rounds of the contact solver before it stops unconverged; single contacts need 2-6.
 pub(super) const ROUNDS: u32 = 200;

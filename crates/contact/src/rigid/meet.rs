@@ -225,9 +225,9 @@ fn clip(mut part: Vec<[f64; 2]>, window: &[[f64; 2]]) -> Vec<[f64; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use base::Quat;
     use crate::rigid::Shape;
     use crate::rigid::spin::Spin;
+    use base::Quat;
 
     fn at(position: Vec3, attitude: Quat) -> Pose {
         let spin = Spin {

@@ -8,8 +8,8 @@
 use super::contact::Partner;
 use super::path::BoxPath;
 use super::{Contact, Engine, Scene, Shape, State, Wall};
-use base::{Error, Mat3, Quat, Result, Vec3};
 use crate::Restitution;
+use base::{Error, Mat3, Quat, Result, Vec3};
 use nalgebra::Quaternion;
 use rapier3d_f64::prelude as rp;
 use std::sync::Arc;

@@ -1,8 +1,8 @@
 //! What an engine is given: figures, box, how they touch.
 
 use super::path::BoxPath;
-use base::{Error, Mat3, Quat, Result, Vec3};
 use crate::{Body, Restitution};
+use base::{Error, Mat3, Quat, Result, Vec3};
 use std::sync::Arc;
 
 /// [m/s2] gravity unless told otherwise.

@@ -1,8 +1,8 @@
 //! Bodies and boxes for checks and speed tests: made here, so that everyone measures the same.
 
 use super::{BoxPath, Scene, Shape, State};
-use base::{Mat3, Quat, Result, Vec3};
 use crate::Body;
+use base::{Mat3, Quat, Result, Vec3};
 use mesh::figure::{Mesh, hull::hull, solid};
 use std::sync::Arc;
 

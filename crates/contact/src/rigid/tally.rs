@@ -3,11 +3,11 @@
 
 use super::contact::Contact;
 use super::exact::REST;
-use base::Vec3;
 use crate::Touch;
 use crate::dose::{Amounts, Dose, Imprint, Mark};
-use mesh::figure::Figure;
 use crate::law::{dent, hertz};
+use base::Vec3;
+use mesh::figure::Figure;
 use std::collections::HashMap;
 
 /// [m] smallest radius of the kernel that spreads a contact: a patch's own size.

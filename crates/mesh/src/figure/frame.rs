@@ -2,8 +2,8 @@
 
 use super::mesh::Mesh;
 use super::settings::Settings;
-use base::{Error, Note, Result, Topic, Vec3};
 use crate::format::read::Axis;
+use base::{Error, Note, Result, Topic, Vec3};
 
 /// [m] heights that are believed.
 const ALLOWED: (f64, f64) = (0.005, 0.5);

@@ -13,8 +13,8 @@ use super::shell::{Shells, agree};
 use super::surface::{Sample, Surface};
 use super::weld::{Triangles, weld};
 use super::{Figure, Settings, hull, name, solid};
-use base::{Error, Note, Place, Result, Topic, Vec3};
 use crate::format::read;
+use base::{Error, Note, Place, Result, Topic, Vec3};
 use std::path::Path;
 
 /// [m] coarsest cutting grid for fine patches.

@@ -1,7 +1,7 @@
 //! What the user decides about a figure.
 
-use base::{Error, Result};
 use crate::format::read::Axis;
+use base::{Error, Result};
 
 /// How a mesh becomes a figure.
 #[derive(Debug, Clone, Copy, PartialEq)]

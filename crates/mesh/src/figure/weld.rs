@@ -10,8 +10,8 @@
 //! grow long chains when a stray corner far away inflates the diagonal.
 
 use super::mesh::Mesh;
-use base::{Result, Vec3};
 use crate::format::read::Corners;
+use base::{Result, Vec3};
 
 /// Tolerance as a share of the diagonal.
 pub const TOLERANCE: f64 = 1e-6;

@@ -2,8 +2,8 @@
 
 use super::super::{Shape, State};
 use super::{Bench, ROOM, Row, on_floor, room};
-use base::{Quat, Result, Vec3};
 use crate::law::{coulomb, impact};
+use base::{Quat, Result, Vec3};
 
 impl Bench {
     pub(super) fn bounces(&self, rows: &mut Vec<Row>) -> Result<()> {

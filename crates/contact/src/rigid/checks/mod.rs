@@ -12,8 +12,8 @@ mod tests;
 mod turning;
 
 use super::{EngineKind, Ledger, Scene, Shape, State};
-use base::{Result, Vec3};
 use crate::Restitution;
+use base::{Result, Vec3};
 
 /// A known deviation of one engine.
 #[derive(Debug, Clone, Copy, PartialEq)]

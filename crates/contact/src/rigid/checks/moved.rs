@@ -3,8 +3,8 @@
 use super::super::specimens::{pebble, shaken_box};
 use super::super::{BoxPath, Scene, Shape, State, run};
 use super::{Bench, Row};
-use base::{Quat, Result, Vec3};
 use crate::Restitution;
+use base::{Quat, Result, Vec3};
 
 impl Bench {
     /// The books of a shaken figure: 10 s in a 200 x 150 x 100 mm box.

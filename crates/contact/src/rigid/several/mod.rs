@@ -183,8 +183,8 @@ mod tests {
     use super::super::meet::SKIN;
     use super::super::run;
     use super::*;
-    use base::Quat;
     use crate::Restitution;
+    use base::Quat;
 
     /// Two plates of which the upper comes down fast on a strip of the lower one's rim, from just
     /// within touching distance. Half a step on they overlap more than the strip is wide, and the

@@ -5,8 +5,8 @@
 //! closer than a cell stay apart, and sharp edges (they come out rounded by a fraction of a cell).
 
 use super::field::{Bounds, Field, Local, Point, dot};
-use base::Vec3;
 use crate::figure::Mesh;
+use base::Vec3;
 use fast_surface_nets::ndshape::{RuntimeShape, Shape};
 use fast_surface_nets::{SurfaceNetsBuffer, surface_nets};
 use rayon::prelude::*;

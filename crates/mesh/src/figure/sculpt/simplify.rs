@@ -5,8 +5,8 @@
 //! 1999), no triangle turns over, same bytes every time. Not guaranteed: a bound on the distance
 //! to the original; a test measures it on the figure that ships.
 
-use base::{Mat3, Vec3};
 use crate::figure::Mesh;
+use base::{Mat3, Vec3};
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 

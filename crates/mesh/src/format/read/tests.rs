@@ -608,7 +608,7 @@ fn nodes_in_a_loop_are_refused() {
 /// The seeds of the fuzzer are these very files. To write them anew, delete them and run this.
 #[test]
 fn the_corpus_holds_every_kind() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fuzz/corpus");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fuzz/corpus");
     for (name, bytes) in samples() {
         let file = folder.join(name);
         if !file.exists() {
